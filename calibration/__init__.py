@@ -1,0 +1,1 @@
+"""Makes a rig: test board, lens, bench plane, spindle, table."""

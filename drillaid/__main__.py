@@ -1,0 +1,5 @@
+import sys
+
+from drillaid.cli import main
+
+sys.exit(main())

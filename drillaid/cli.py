@@ -1,0 +1,106 @@
+"""The command line: `drillaid COMMAND …`. Imports a command's module only when it is asked for."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import json
+import os
+import sys
+
+from drillaid import __version__
+
+# command words -> (module, summary). The summary stands here so that --help
+# imports nothing heavy; a test holds it against the module's own.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "holes": (
+        "drillaid.commands.holes",
+        "reads and checks a design: holes, bits, rings, parts, warnings",
+    ),
+    "register": ("drillaid.commands.register", "where the board lies in one photograph"),
+}
+
+
+def _overview() -> str:
+    width = max(len(name) for name in COMMANDS)
+    rows = "\n".join(f"  {name:<{width}}  {summary}" for name, (_, summary) in COMMANDS.items())
+    return (
+        "usage: drillaid COMMAND [options]\n\n"
+        "Guides the drilling of etched circuit boards with a camera over the drill.\n\n"
+        f"commands:\n{rows}\n\n"
+        "drillaid COMMAND --help tells more, with an example. Every command takes --json.\n"
+        "exit status: 0 done, 2 bad input, 3 the answer is a refusal, 4 a device failed\n"
+    )
+
+
+def _pick(argv: list[str]) -> tuple[str, list[str]] | None:
+    for words in (2, 1):
+        name = " ".join(argv[:words])
+        if len(argv) >= words and name in COMMANDS:
+            return name, argv[words:]
+    return None
+
+
+def _parser(name: str, module) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog=f"drillaid {name}",
+        description=module.SUMMARY,
+        epilog=f"example:\n  {module.EXAMPLE}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    module.add_arguments(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    return parser
+
+
+def _json_text(data: dict) -> str:
+    import numpy as np
+
+    def plain(value):
+        if isinstance(value, np.ndarray):
+            return value.tolist()
+        if isinstance(value, np.generic):
+            return value.item()
+        raise TypeError(f"{type(value).__name__} does not go into JSON")
+
+    return json.dumps(data, default=plain, allow_nan=False)
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Runs one command; returns the exit status. Never a traceback for bad input."""
+    from drillaid.errors import DrillaidError
+
+    argv = list(sys.argv[1:] if argv is None else argv)
+    if argv[:1] == ["--version"]:
+        print(f"drillaid {__version__}")
+        return 0
+    if not argv or argv[0] in ("-h", "--help"):
+        print(_overview(), end="")
+        return 0
+    picked = _pick(argv)
+    if picked is None:
+        print(f"drillaid: there is no command '{argv[0]}'; see drillaid --help.", file=sys.stderr)
+        return 2
+    name, rest = picked
+    module = importlib.import_module(COMMANDS[name][0])
+    try:
+        args = _parser(name, module).parse_args(rest)
+    except SystemExit as stop:  # argparse has already said why
+        return int(stop.code or 0)
+    try:
+        answer = module.run(args)
+        _print(answer, as_json=args.json)
+    except DrillaidError as error:
+        print(f"drillaid {name}: {error}", file=sys.stderr)
+        return error.exit_status
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        print(f"drillaid {name}: stopped by the keyboard.", file=sys.stderr)
+        return 130
+    return answer.status
+
+
+def _print(answer, *, as_json: bool) -> None:
+    print(_json_text(answer.data) if as_json else answer.text, flush=True)

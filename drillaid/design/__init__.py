@@ -1,0 +1,1 @@
+"""What shall be drilled: drill list, pads, copper, outline, bits, parts."""

@@ -1,0 +1,106 @@
+"""What can go wrong, one type for each, with the remedy in the sentence.
+
+DrillaidError                      every error we raise on purpose
+├── InputError          exit 2     a file, a value or a command line is wrong
+│   ├── DesignError                drill list, copper, outline, zip or folder
+│   ├── RigError                   rig file
+│   ├── PictureError               photograph that cannot be read
+│   └── UsageError                 command line
+├── DeviceError         exit 4     hardware failed
+│   ├── CameraError
+│   │   ├── CameraLost             was there, is gone
+│   │   └── CameraTimeout          no frame before the deadline
+│   └── PortError
+│       └── PortTimeout
+└── StorageError        exit 4     journal or report could not be written
+
+"Not found" and "not sure" are no errors: they are results with a reason
+(see `registration.result`).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class DrillaidError(Exception):
+    """Base of all. `str(error)` is one sentence for a person."""
+
+    exit_status = 2
+
+
+class InputError(DrillaidError):
+    """Something given to us is wrong: says what, where and what to do.
+
+    what:   the fault, without a full stop
+    file, line: where it stands (line counts from 1), if it stands in a file
+    remedy: what the person can do about it, without a full stop
+    """
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        file: str | Path | None = None,
+        line: int | None = None,
+        remedy: str | None = None,
+    ) -> None:
+        self.what, self.line, self.remedy = what, line, remedy
+        self.file = None if file is None else str(file)
+        super().__init__(self._sentence())
+
+    def _sentence(self) -> str:
+        where = ""
+        if self.file is not None:
+            where = self.file if self.line is None else f"{self.file}, line {self.line}"
+            where += ": "
+        todo = f"; {self.remedy}" if self.remedy else ""
+        return f"{where}{self.what}{todo}."
+
+
+class DesignError(InputError):
+    """A design cannot be read."""
+
+
+class RigError(InputError):
+    """A rig file cannot be used; `what` names the key."""
+
+
+class PictureError(InputError):
+    """A photograph cannot be read."""
+
+
+class UsageError(InputError):
+    """The command line asks for something that does not exist or clashes."""
+
+
+class DeviceError(DrillaidError):
+    """Hardware failed."""
+
+    exit_status = 4
+
+
+class CameraError(DeviceError):
+    """A camera source failed."""
+
+
+class CameraLost(CameraError):
+    """A camera that worked stopped delivering."""
+
+
+class CameraTimeout(CameraError):
+    """No frame arrived before the deadline."""
+
+
+class PortError(DeviceError):
+    """A serial port failed."""
+
+
+class PortTimeout(PortError):
+    """No answer before the deadline."""
+
+
+class StorageError(DrillaidError):
+    """What was done could not be written down."""
+
+    exit_status = 4

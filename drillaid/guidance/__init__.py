@@ -1,0 +1,1 @@
+"""Registration + spindle -> what the hand does next; drilling order."""

@@ -1,0 +1,1 @@
+"""Drilled board -> measurements, part fit, report."""

@@ -1,0 +1,1 @@
+"""Sightings + design -> where the board lies, or a reasoned refusal."""

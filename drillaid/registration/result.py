@@ -1,0 +1,60 @@
+"""The answer to "where does the board lie?": a position, or a reason for none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from drillaid.geometry import Affine, Homography
+
+REGISTERED, AMBIGUOUS, MIRRORED, NOT_FOUND = "registered", "ambiguous", "mirrored", "not_found"
+
+
+@dataclass(frozen=True, eq=False)
+class Placement:
+    """Where the design lies in the picture and, with a rig, on the bench.
+
+    homography: design mm -> undistorted pixel when a rig is known (the lens
+      terms of the rig come on top), else design mm -> pixel as photographed
+    matrix: design mm -> bench mm on the board's upper face; None without a rig
+    pixels: (N, 2) where each hole's centre is in the photograph, lens included
+    bench_mm: (N, 2) or None
+    expected_error_mm: (N,), one sigma of the distance between stated and true place
+    pad_seen: (N,) bool
+    """
+
+    model: str
+    homography: Homography
+    matrix: Affine | None
+    pixels: np.ndarray
+    bench_mm: np.ndarray | None
+    expected_error_mm: np.ndarray
+    pad_seen: np.ndarray
+    residual_rms_mm: float
+    px_per_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class Registration:
+    """status is REGISTERED, AMBIGUOUS, MIRRORED or NOT_FOUND; placement only for REGISTERED.
+
+    message: one sentence for a person, with advice where it is a refusal
+    seconds: {"find", "match", "fit", "total"}
+    """
+
+    status: str
+    message: str
+    placement: Placement | None = None
+    pads_seen: int = 0
+    pads_agreeing: int = 0
+    holes_total: int = 0
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    def __post_init__(self):
+        if (self.status == REGISTERED) != (self.placement is not None):
+            raise ValueError("a placement goes with 'registered' and with nothing else")
+
+    @property
+    def ok(self) -> bool:
+        return self.status == REGISTERED

@@ -1,0 +1,1 @@
+"""Camera, bench plane and spindle as one calibrated model; camera sources."""

@@ -1,0 +1,1 @@
+"""A whole bench in software behind the same interfaces as the hardware."""

@@ -1,0 +1,1 @@
+"""Picture -> sightings of pads and holes, each with an expected error."""
