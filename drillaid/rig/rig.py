@@ -25,7 +25,8 @@ class Rig:
     rotation_vector: (3,), Rodrigues, rad, bench -> camera; translation_mm: (3,)
     axis_mm: (2,) where the spindle axis meets z = 0, or None if not yet known
     lean: (2,) mm sideways per mm up
-    extra: all keys of the file that we do not use, kept for saving
+    extra: all keys of the file that we do not use, nested as there, kept for saving
+    text: the file as it was read, so that saving keeps comments and order
     """
 
     width: int
@@ -37,6 +38,7 @@ class Rig:
     axis_mm: np.ndarray | None = None
     lean: np.ndarray = field(default_factory=lambda: np.zeros(2))
     extra: dict = field(default_factory=dict)
+    text: str = field(default="", repr=False)
 
     def __post_init__(self):
         shapes = {
@@ -73,41 +75,115 @@ class Rig:
         columns = np.column_stack([r[:, 0], r[:, 1], r[:, 2] * height_mm + self.translation_mm])
         return Homography(self.matrix @ columns)
 
-    def project(self, xyz_mm) -> np.ndarray:
-        """Bench points (N, 3) mm -> pixels (N, 2) as photographed, lens included."""
-        points = np.asarray(xyz_mm, dtype=np.float64).reshape(-1, 1, 3)
-        pixels, _ = cv2.projectPoints(
-            points, self.rotation_vector, self.translation_mm, self.matrix, self.distortion
+    @cached_property
+    def _fold_r2(self) -> float:
+        """Squared distance from the axis, in focal lengths, where the lens model turns back.
+
+        r (1 + k1 r^2 + k2 r^4 + k3 r^6) grows only up to there; beyond, the
+        polynomial would show far things inside the picture.
+        """
+        k1, k2, _, _, k3 = self.distortion
+        # Its derivative in w = 1 / r^2, which stays well posed as terms vanish.
+        roots = np.roots([1.0, 3 * k1, 5 * k2, 7 * k3])
+        real = roots[np.abs(roots.imag) <= 1e-9 * np.abs(roots)].real
+        largest = max(real, default=0.0)
+        return float(1 / largest) if largest > 1e-9 else np.inf
+
+    def _bend(self, xy: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Straight ray -> bent ray and the Jacobian (N, 2, 2), in focal lengths.
+
+        The OpenCV model, from "Camera Calibration and 3D Reconstruction" in the
+        OpenCV manual; the derivative is ours.
+        """
+        k1, k2, p1, p2, k3 = self.distortion
+        x, y = xy[:, 0], xy[:, 1]
+        r2 = x * x + y * y
+        radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+        slope = 2 * (k1 + r2 * (2 * k2 + r2 * 3 * k3))  # d radial / dx = slope * x
+        bent = np.column_stack(
+            [
+                x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
+                y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y,
+            ]
         )
-        return pixels.reshape(-1, 2)
+        cross = slope * x * y + 2 * p1 * x + 2 * p2 * y
+        jacobian = np.empty((len(xy), 2, 2))
+        jacobian[:, 0, 0] = radial + slope * x * x + 2 * p1 * y + 6 * p2 * x
+        jacobian[:, 0, 1] = jacobian[:, 1, 0] = cross
+        jacobian[:, 1, 1] = radial + slope * y * y + 6 * p1 * y + 2 * p2 * x
+        return bent, jacobian
+
+    def _rays(self, px: np.ndarray) -> np.ndarray:
+        """Pixels -> focal lengths off the axis."""
+        m = self.matrix
+        return (px - m[:2, 2]) / np.array([m[0, 0], m[1, 1]])
+
+    def _pixels(self, rays: np.ndarray) -> np.ndarray:
+        m = self.matrix
+        return rays * np.array([m[0, 0], m[1, 1]]) + m[:2, 2]
+
+    def project(self, xyz_mm) -> np.ndarray:
+        """Bench points (N, 3) mm -> pixels (N, 2) as photographed, lens included.
+
+        Points behind the camera, or so far aside that the lens model folds
+        back, give NaN.
+        """
+        points = np.asarray(xyz_mm, dtype=np.float64).reshape(-1, 3)
+        camera = points @ self.rotation.T + self.translation_mm
+        depth = camera[:, 2:]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rays = np.where(depth > 1e-9, camera[:, :2] / depth, np.nan)
+        return self._bent_pixels(rays)
+
+    def _bent_pixels(self, rays: np.ndarray) -> np.ndarray:
+        visible = (rays**2).sum(axis=1) < self._fold_r2  # NaN compares false
+        bent, _ = self._bend(np.where(visible[:, None], rays, 0.0))
+        pixels = self._pixels(bent)
+        pixels[~visible] = np.nan
+        return pixels
 
     def undistort(self, px) -> np.ndarray:
-        """Pixels as photographed (N, 2) -> where a lens without distortion would show them."""
-        points = as_points(px)
-        if not len(points):
-            return points
-        # The iteration converges slowly at the corners of wide lenses; 1e-9 px
-        # costs nothing beside a picture.
-        criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 60, 1e-12)
-        out = cv2.undistortPoints(
-            points.reshape(-1, 1, 2), self.matrix, self.distortion, None, None, self.matrix, criteria
-        )
-        return out.reshape(-1, 2)
+        """Pixels as photographed (N, 2) -> where a lens without distortion would show them.
+
+        NaN where the lens model cannot have put anything. Newton's method: the
+        usual fixed-point iteration fails on strong barrel distortion.
+        """
+        goal = self._rays(as_points(px))
+        if not self.distortion.any():
+            return self._pixels(goal)
+        rays = goal.copy()
+        for _ in range(50):
+            bent, jacobian = self._bend(rays)
+            (a, b), (c, d) = jacobian[:, 0].T, jacobian[:, 1].T
+            off = goal - bent
+            with np.errstate(all="ignore"):
+                step = np.column_stack(
+                    [d * off[:, 0] - b * off[:, 1], a * off[:, 1] - c * off[:, 0]]
+                ) / (a * d - b * c)[:, None]
+                # From the goal the radial part approaches from one side, so
+                # only a wild step at the fold needs holding back.
+                size = np.hypot(step[:, 0], step[:, 1])
+                step *= np.minimum(1.0, 0.5 / np.maximum(size, 1e-300))[:, None]
+            rays = rays + step
+            if not (size > 1e-14).any():
+                break
+        with np.errstate(all="ignore"):
+            bent, _ = self._bend(rays)
+            found = (np.abs(bent - goal).max(axis=1, initial=0) < 1e-9) & (
+                (rays**2).sum(axis=1) < self._fold_r2
+            )
+        rays[~found] = np.nan
+        return self._pixels(rays)
 
     def distort(self, px) -> np.ndarray:
-        """The inverse of `undistort`."""
-        points = as_points(px)
-        if not len(points):
-            return points
-        rays = np.column_stack([points, np.ones(len(points))]) @ np.linalg.inv(self.matrix).T
-        zero = np.zeros(3)
-        out, _ = cv2.projectPoints(rays.reshape(-1, 1, 3), zero, zero, self.matrix, self.distortion)
-        return out.reshape(-1, 2)
+        """The inverse of `undistort`; NaN where the lens model folds back."""
+        return self._bent_pixels(self._rays(as_points(px)))
 
     def to_bench(self, px, height_mm: float) -> np.ndarray:
         """Pixels as photographed (N, 2) -> bench mm (N, 2) on the plane z = height_mm.
 
-        A pixel whose ray never meets the plane gives NaN.
+        A pixel whose ray never meets the plane, or that the lens model cannot
+        reach, gives NaN.
         """
         return self.plane(height_mm).inverse(self.undistort(px))
 
