@@ -1,0 +1,98 @@
+"""What Debian and its family can add when something of the system is missing."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import importlib.util
+import os
+import shutil
+import sys
+
+from drillaid.startup.libraries import Missing, find_missing
+from drillaid.startup.place import Place, key, write_whole
+from drillaid.startup.programs import Trouble, clean_environment, explain, run_logged, say
+
+APT_DEADLINE_S = 900
+
+
+def can_install() -> bool:
+    """Whether we may put packages in place ourselves: a Debian family, and root."""
+    return is_debian_family() and os.geteuid() == 0
+
+
+def is_debian_family() -> bool:
+    """Whether apt-get is the way to get what is missing."""
+    return os.path.exists("/etc/debian_version") and shutil.which("apt-get") is not None
+
+
+def has_venv_modules() -> bool:
+    """Debian splits these two off its Python."""
+    importlib.invalidate_caches()
+    return all(importlib.util.find_spec(name) for name in ("venv", "ensurepip"))
+
+
+def need_venv_modules(place: Place, held: int | None) -> None:
+    """Sees to it that environments can be made, or raises Trouble with the line to type."""
+    if has_venv_modules():
+        return
+    lacking = f"this Python ({sys.executable}) comes without its modules venv and ensurepip"
+    package = "python{}.{}-venv".format(*sys.version_info[:2])
+    if not is_debian_family():
+        raise Trouble(f"{lacking}: install the package of your system that holds them.")
+    if not can_install():
+        line = f"sudo apt-get install -y {package}"
+        raise Trouble(f"{lacking}. Type this line, then the same again:\n    {line}")
+    apt_install(place, held, [package])
+    if not has_venv_modules():
+        raise Trouble(f"{lacking}, even with {package}: start with /usr/bin/python3 instead.")
+
+
+def need_libraries(place: Place) -> None:
+    """Sees to it that Qt and OpenCV find their libraries; the answer yes is remembered.
+
+    Raises Trouble if a command would not run. If only the window would not
+    open, says so and goes on.
+    """
+    if are_libraries_known(place):
+        return
+    missing = find_missing(place.packages, place.python)
+    if missing and can_install():
+        apt_install(place, None, missing.packages)  # dpkg has a lock of its own
+        missing = find_missing(place.packages, place.python)
+    if missing.for_all:
+        names = ", ".join(missing.for_all)
+        raise Trouble(f"libraries of the system are missing: {names}.\n{_how_to_get(missing)}")
+    if missing.for_window:
+        names = ", ".join(missing.for_window)
+        say(f"The window will not open yet, for it lacks {names}.\n{_how_to_get(missing)}")
+        return
+    with contextlib.suppress(OSError):  # a read-only folder: we look again next time
+        write_whole(place.libraries, key(place, "run"))
+
+
+def are_libraries_known(place: Place) -> bool:
+    """Whether an earlier look found every library."""
+    try:
+        return place.libraries.read_text(encoding="utf-8") == key(place, "run")
+    except OSError:
+        return False
+
+
+def _how_to_get(missing: Missing) -> str:
+    if is_debian_family():
+        return f"Type this line:\n    {missing.line_to_type}"
+    return "Install the packages of your system that hold them."
+
+
+def apt_install(place: Place, held: int | None, packages: tuple[str, ...] | list[str]) -> None:
+    """Installs Debian packages without questions; Trouble if that fails."""
+    say(f"Installing Debian packages: {' '.join(packages)}")
+    env = clean_environment(DEBIAN_FRONTEND="noninteractive", LC_ALL="C")
+    apt = ["apt-get", "-q", "-o", "DPkg::Lock::Timeout=120", "-o", "Acquire::Retries=2"]
+    how = {"log": place.log, "deadline_s": APT_DEADLINE_S, "held": held, "env": env}
+    run_logged([*apt, "update"], **how)  # if it fails, older lists may still do
+    install = [*apt, "install", "-y", "--no-install-recommends", *packages]
+    status, output = run_logged(install, **how)
+    if status:
+        raise explain("apt-get", output, place.log)
