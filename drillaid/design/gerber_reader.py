@@ -1,0 +1,426 @@
+"""Gerber text to plain geometry; the only module that knows the Gerber library.
+
+The library (pygerber) interprets the state machine: apertures, macros, blocks,
+step and repeat, arcs, units. Around it stands what it lacks:
+
+- splitting into statements with line numbers, so that every error names its line;
+- plain coordinate statements become tokens directly: its grammar takes 0.3 ms for
+  each of the thousands in a pour, four fifths of the whole reading time;
+- trailing-zero omission, several commands in one %…%, a missing end of file;
+- macro primitives 5 (units and rotation), 7 and 22, which release 2.4.3 gets wrong
+  or leaves out, through its own hooks;
+- a refusal wherever a command would be ignored or drawn wrongly;
+- limits against hostile files.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+import re
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import numpy as np
+
+from drillaid.design.gerber_objects import (
+    Drawn, Pad, Piece, arc, box, circle, pad_of, regular, rotated, stroke_pieces,
+)  # fmt: skip
+from drillaid.errors import DesignError
+
+MAX_BYTES = 20_000_000
+MAX_STATEMENTS = 200_000
+MAX_OBJECTS = 200_000
+MAX_EXTENT_MM = 2000.0
+REEXPORT = "export the layer again in a plain dialect (absolute, leading zeros omitted)"
+
+_COORDINATES = re.compile(
+    r"(?:X([+-]?\d{1,10}))?(?:Y([+-]?\d{1,10}))?(?:I([+-]?\d{1,10}))?(?:J([+-]?\d{1,10}))?(?:D0*([123]))?"
+)
+_FORMAT = re.compile(r"FS([LTD]?)([AI]?)(?:N\d)?(?:G\d)?X([0-7])([0-7])Y([0-7])([0-7])(?:D\d)?(?:M\d)?")
+_STATEMENT = re.compile(r"%([^%]*)%|([^*%]+)\*", re.S)
+# Deprecated image commands are skipped where they change nothing and refused where they would.
+_HARMLESS = re.compile(
+    r"(?:T[FAOD].*|IN.*|LN.*|IPPOS|ASAXBY|OF(?:A0*\.?0*)?(?:B0*\.?0*)?|MI(?:A0)?(?:B0)?|IR0*"
+    r"|SF(?:A1(?:\.0*)?)?(?:B1(?:\.0*)?)?|IJ.*)", re.S
+)  # fmt: skip
+_FOR_THE_LIBRARY = re.compile(r"(?:ADD|AB|FS|SR|L[MPRS]|MOMM$|MOIN$)")
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keeps the library's deprecation notices and log lines to itself."""
+    root = logging.getLogger()
+
+    def none(_record) -> bool:
+        return False
+
+    root.addFilter(none)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    finally:
+        root.removeFilter(none)
+
+
+def read_objects(data: bytes, name: str) -> list[Drawn]:
+    """Everything the layer draws, in order. Raises DesignError with file and line."""
+    if len(data) > MAX_BYTES:
+        raise DesignError(
+            f"a layer of {len(data) / 1e6:.0f} MB is more than this program reads",
+            file=name, remedy="export copper and outline only, without a filled panel",
+        )  # fmt: skip
+    run = _Run(data.decode("latin-1").replace("\x00", ""), name)
+    try:
+        with _quiet():
+            commands = run.commands()
+            drawn = list(_flatten(commands, run))
+    except DesignError:
+        raise
+    except RecursionError:
+        raise run.refusal("a definition is nested too deeply") from None
+    except Exception as error:  # the library raises whatever it happens to meet
+        raise run.refusal(f"'{run.statement[:30]}' cannot be read ({_plain(error)})") from error
+    return drawn
+
+
+def _plain(error: Exception) -> str:
+    """The library names its faults by type: ApertureNotDefined2Error, ParseException …"""
+    cause = error.__cause__ or error
+    if isinstance(cause, ValueError) and type(cause) is ValueError:
+        return str(cause)
+    kind = type(error if isinstance(cause, KeyError) else cause).__name__
+    words = re.sub(r"(Not)?2?(Error|Exception)?$", "", kind)
+    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", words).lower() or "unknown fault"
+
+
+class _Run:
+    """One reading of one file: where we are, and what has been counted."""
+
+    def __init__(self, text: str, name: str) -> None:
+        self.text, self.name, self.line = text, name, 1
+        self.trailing: tuple[int, int] | None = None  # digits when trailing zeros are omitted
+        self.aperture, self.operation = "", "1"
+        self.weights: dict[str, int] = {}
+        self.block: list[str] = []
+        self.counts = [0]
+        self.repeat = 1
+        self.mirrored = self.region = False
+        self.statement = ""
+        self._tokens: dict[str, list] = {}
+
+    def refusal(self, what: str, remedy: str = REEXPORT) -> DesignError:
+        return DesignError(what, file=self.name, line=self.line, remedy=remedy)
+
+    def commands(self):
+        from pygerber.gerberx3.parser2.context2 import Parser2ContextOptions
+        from pygerber.gerberx3.parser2.parser2 import Parser2, Parser2Options
+        from pygerber.gerberx3.tokenizer.tokenizer import Tokenizer
+
+        from drillaid.design.gerber_macros import hooks
+
+        self._tokenizer = Tokenizer()
+        options = Parser2Options(context_options=Parser2ContextOptions(hooks=hooks()))
+        return Parser2(options).parse(self._all_tokens())
+
+    # -- statements -------------------------------------------------------------------
+
+    def _statements(self) -> Iterator[tuple[bool, str]]:
+        position = 0
+        for count, found in enumerate(_STATEMENT.finditer(self.text)):
+            if self.text[position : found.start()].strip():
+                break
+            self.line += self.text.count("\n", position, found.start())
+            if count >= MAX_STATEMENTS:
+                raise self.refusal(f"more than {MAX_STATEMENTS} statements", "simplify the pours")
+            raw = found.group(1) if found.group(1) is not None else found.group(2)
+            lead = len(raw) - len(raw.lstrip())
+            skipped = raw.count("\n", 0, lead)
+            self.line += skipped
+            yield found.group(1) is not None, raw.strip()
+            self.line += raw.count("\n") - skipped
+            position = found.end()
+        rest = self.text[position:].strip()
+        if rest.strip("\x1a"):
+            raise self.refusal(f"'{rest[:20]}' is no Gerber statement: a * or % is missing",
+                               "the file may be cut short: export it again")  # fmt: skip
+
+    def _all_tokens(self) -> Iterator:
+        for extended, body in self._statements():
+            if extended:
+                self.statement = body
+                yield from self._extended(body)
+                continue
+            self.statement = body = re.sub(r"\s+", "", body)
+            if re.fullmatch(r"M0*[012]|M30", body):
+                break
+            yield from self._word(body)
+        if self.region or self.block:
+            raise self.refusal("a region (G36) or block (AB) is not closed",
+                               "the file may be cut short: export it again")  # fmt: skip
+        yield from self._repeat("SR")
+
+    def _parsed(self, text: str) -> list:
+        if text not in self._tokens:
+            if text.count("(") > 8 or len(text) > 20_000:
+                raise self.refusal("an aperture macro is too long or too deeply nested")
+            self._tokens[text] = list(self._tokenizer.tokenize_expressions(text))
+        return self._tokens[text]
+
+    def _extended(self, body: str) -> Iterator:
+        if body.startswith("AM"):
+            flat = re.sub(r"[\r\n]+", "", body)
+            macro = re.match(r"AM([^*]+)", flat)
+            self.weights["macro " + (macro.group(1) if macro else "")] = flat.count("*")
+            yield from self._parsed(f"%{flat}%")
+            return
+        for part in filter(None, (re.sub(r"[\r\n]+", "", p).strip() for p in body.split("*"))):
+            yield from self._parameter(part)
+
+    def _parameter(self, part: str) -> Iterator:
+        if re.match(r"G\d|[XYD]", part):  # some writers put everything between percent signs
+            yield from self._word(part)
+        elif _FOR_THE_LIBRARY.match(part):
+            if part.startswith("FS"):
+                part = self._format(part)
+            self.mirrored = part != "LMN" if part.startswith("LM") else self.mirrored
+            if part.startswith("SR"):
+                yield from self._repeat(part)
+                return
+            self._count_parameter(part)
+            yield from self._parsed(f"%{part}*%")
+        elif not _HARMLESS.fullmatch(part):
+            raise self.refusal(f"the command '{part[:20]}' is not supported")
+
+    def _format(self, part: str) -> str:
+        found = _FORMAT.fullmatch(part)
+        if not found:
+            raise self.refusal(f"the number format '{part[:20]}' is not understood")
+        zeros, mode, *digits = found.groups()
+        if mode == "I":
+            raise self.refusal("incremental coordinates are not supported")
+        x, y = (int(digits[0]) + int(digits[1]), int(digits[2]) + int(digits[3]))
+        self.trailing = (x, y) if zeros == "T" else None
+        return "FSLAX{}{}Y{}{}".format(*digits)
+
+    def _count_parameter(self, part: str) -> None:
+        if found := re.match(r"AB(D\d+)", part):
+            self.block.append(found.group(1))
+            self.counts.append(0)
+        elif part == "AB" and self.block:
+            self.weights[self.block.pop()] = self.counts.pop()
+        elif found := re.match(r"ADD(\d+)([A-Za-z_.$][^,]*)", part):
+            self.weights["D" + found.group(1)] = self.weights.get("macro " + found.group(2), 1)
+
+    def _repeat(self, part: str) -> Iterator:
+        """A repeat ends the one before; one by one, an old way to say "end", starts none."""
+        if self.repeat > 1:
+            yield from self._parsed("%SR*%")
+            self._add(self.counts.pop() * self.repeat)
+            self.repeat = 1
+        if part == "SR":
+            return
+        found = re.fullmatch(r"SRX(\d{1,6})Y(\d{1,6})I[\d.]+J[\d.]+", part)
+        if not found:
+            raise self.refusal(f"the step and repeat '{part[:30]}' is not understood")
+        copies = int(found.group(1)) * int(found.group(2))
+        if copies > MAX_OBJECTS or self.block:
+            raise self.refusal("a step and repeat makes too many copies")
+        if copies > 1:
+            self.repeat = copies
+            self.counts.append(0)
+            yield from self._parsed(f"%{part}*%")
+
+    def _add(self, objects: int) -> None:
+        self.counts[-1] += objects
+        if self.counts[-1] > MAX_OBJECTS:
+            raise self.refusal(f"more than {MAX_OBJECTS} objects", "export one board, not a panel")
+
+    # -- words: G codes, apertures, coordinates ----------------------------------------
+
+    def _word(self, body: str) -> Iterator:
+        while found := re.match(r"G0*(\d{1,2})", body):
+            code, body = int(found.group(1)), body[found.end() :]
+            if code == 4:
+                return
+            if code == 91:
+                raise self.refusal("incremental coordinates are not supported")
+            if code in (54, 55, 90):
+                continue
+            self.region = {36: True, 37: False}.get(code, self.region)
+            yield from self._parsed(f"G{code:02d}*")
+        if not body:
+            return
+        if found := re.fullmatch(r"D0*(\d{2,6})", body):
+            self.aperture = "D" + found.group(1)
+            yield from self._parsed(f"{self.aperture}*")
+            return
+        if not _HARMLESS.fullmatch(body):
+            yield self._operation(body)
+
+    def _operation(self, body: str):
+        from pygerber.gerberx3.tokenizer.tokens.coordinate import Coordinate, CoordinateType
+        from pygerber.gerberx3.tokenizer.tokens.d01_draw import D01Draw
+        from pygerber.gerberx3.tokenizer.tokens.d02_move import D02Move
+        from pygerber.gerberx3.tokenizer.tokens.d03_flash import D03Flash
+
+        found = _COORDINATES.fullmatch(body)
+        if not found:
+            raise self.refusal(f"'{body[:20]}' is not understood")
+        x, y, i, j, operation = found.groups()
+        self.operation = operation = operation or self.operation
+        if self.mirrored and operation == "1":
+            raise self.refusal("drawing with a mirrored aperture (LM) is not supported")
+        self._add(self.weights.get(self.aperture, 1) if operation == "3" else 1)
+
+        def place(kind: str, digits: str | None):
+            if digits is not None and self.trailing:
+                size = self.trailing[0 if kind in "XI" else 1]
+                sign = digits[0] if digits[0] in "+-" else ""
+                digits = sign + digits.lstrip("+-").ljust(size, "0")
+            return Coordinate.new(CoordinateType[kind], digits)
+
+        at = {"x": place("X", x), "y": place("Y", y)}
+        if operation == "1":
+            return D01Draw(body, 0, **at, i=place("I", i), j=place("J", j))
+        return (D02Move if operation == "2" else D03Flash)(body, 0, **at)
+
+
+# -- the library's commands to geometry ----------------------------------------------------
+
+
+def _xy(vector) -> np.ndarray:
+    return np.array([float(vector.x.value), float(vector.y.value)])
+
+
+def _flatten(commands, run: _Run) -> Iterator[Drawn]:
+    """One Drawn for each command; blocks and repeats are opened up."""
+    for command in commands:
+        kind = type(command).__name__
+        dark = command.transform.polarity.value.lower().startswith("d")
+        if kind == "BufferCommand2":
+            yield from _flatten(command.command_buffer, run)
+        elif kind == "Region2":
+            pieces = tuple(Piece(True, c) for c in _contours(command.command_buffer))
+            if pieces:
+                pad = pad_of("region", pieces) if len(pieces) == 1 else None
+                yield Drawn("region", dark, pieces, pad=pad)
+        elif kind == "Flash2":
+            drawn = _flash(command, dark, run)
+            if drawn is not None:
+                yield drawn
+        else:
+            yield _stroke(command, dark)
+
+
+def _path(command) -> np.ndarray:
+    start, end = _xy(command.start_point), _xy(command.end_point)
+    if type(command).__name__ == "Line2":
+        return np.array([start, end])
+    clockwise = type(command).__name__ == "Arc2"
+    return arc(start, end, _xy(command.center_point), clockwise=clockwise)
+
+
+def _contours(commands) -> list[np.ndarray]:
+    """Closed polygons of a region; a jump begins the next one."""
+    contours: list[list[np.ndarray]] = []
+    for command in commands:
+        path = _path(command)
+        if contours and np.allclose(contours[-1][-1][-1], path[0], atol=1e-9):
+            contours[-1].append(path[1:])
+        else:
+            contours.append([path])
+    joined = [np.concatenate(c) for c in contours]
+    return [c for c in joined if len(c) >= 3 and np.ptp(c, axis=0).min() > 0]
+
+
+def _stroke(command, dark: bool) -> Drawn:
+    path = _path(command)
+    aperture = command.aperture
+    if type(aperture).__name__ in ("Circle2", "NoCircle2"):
+        width = float(aperture.diameter.value)
+        tip = circle((0, 0), width) if width > 0 else np.zeros((1, 2))
+    else:
+        pieces, _, _ = _aperture(aperture, 0.0)
+        tip = np.concatenate([p.polygon for p in pieces if p.dark])
+        width = float(np.ptp(tip, axis=0).min())
+    pieces = stroke_pieces(path, tip)
+    straight = len(path) == 2
+    pad = pad_of("stroke", pieces) if straight and width > 0.5 else None
+    return Drawn("stroke", dark, pieces, path, width, pad)
+
+
+def _flash(command, dark: bool, run: _Run) -> Drawn | None:
+    at = _xy(command.flash_point)
+    turned = math.radians(float(command.transform.rotation))
+    if type(command.aperture).__name__ == "Polygon2" and run.mirrored:
+        raise run.refusal("a mirrored polygon (LM) is not supported")
+    pieces, shape, hole = _aperture(command.aperture, turned)
+    pieces = tuple(
+        Piece(p.dark, p.polygon + at, tuple(h + at for h in p.holes)) for p in pieces
+    )  # fmt: skip
+    if not pieces or max(float(np.ptp(p.polygon, axis=0).max()) for p in pieces) <= 0:
+        return None
+    if shape is None:
+        pad = pad_of("flash", pieces, hole_mm=hole)
+    else:
+        name, size, rotation = shape
+        pad = Pad("flash", name, size, rotation, (float(at[0]), float(at[1])), hole)
+    return Drawn("flash", dark, pieces, pad=pad)
+
+
+def _aperture(aperture, turned: float):
+    """(pieces round the origin, (shape, size, rotation) or None, hole diameter)."""
+    kind = type(aperture).__name__
+    if kind == "Macro2":
+        return tuple(_macro_pieces(aperture.command_buffer)), None, 0.0
+    opening = float(aperture.hole_diameter.value) if aperture.hole_diameter else 0.0
+    if kind in ("Circle2", "NoCircle2"):
+        size = float(aperture.diameter.value)
+        polygon, shape = circle((0, 0), size), ("round", (size, size), 0.0)
+    elif kind in ("Rectangle2", "Obround2"):
+        w, h = float(aperture.x_size.value), float(aperture.y_size.value)
+        angle = math.radians(float(aperture.rotation))
+        polygon, shape = _bar(w, h, angle, oblong=kind == "Obround2")
+    elif kind == "Polygon2":
+        size, corners = float(aperture.outer_diameter.value), int(aperture.number_vertices)
+        if not 3 <= corners <= 12:
+            raise ValueError("a polygon has 3 to 12 corners")
+        angle = math.radians(float(aperture.rotation)) + turned
+        polygon, shape = regular(size, corners, angle), None
+    else:
+        raise ValueError(f"aperture {kind}")
+    holes = (circle((0, 0), opening),) if opening > 0 else ()
+    return (Piece(True, polygon, holes),), shape, opening
+
+
+def _bar(w: float, h: float, angle: float, *, oblong: bool):
+    if not oblong:
+        return rotated(box(w, h), angle), ("rectangle", (w, h), angle)
+    short = min(w, h)
+    ends = np.array([[w - short, h - short], [short - w, short - h]]) / 2
+    polygon = stroke_pieces(ends, circle((0, 0), short))[0].polygon
+    shape = "round" if abs(w - h) < 1e-6 else "oblong"
+    return rotated(polygon, angle), (shape, (w, h), angle if shape == "oblong" else 0.0)
+
+
+def _macro_pieces(commands) -> Iterator[Piece]:
+    for command in commands:
+        dark = command.transform.polarity.value.lower().startswith("d")
+        kind = type(command).__name__
+        if kind == "Region2":
+            for contour in _contours(command.command_buffer):
+                yield Piece(dark, contour)
+        elif kind == "Flash2":
+            at = _xy(command.flash_point)
+            for piece in _aperture(command.aperture, 0.0)[0]:
+                yield Piece(dark, piece.polygon + at)
+        else:  # primitive 20: a line with square ends
+            start, end = _xy(command.start_point), _xy(command.end_point)
+            width, along = float(command.aperture.diameter.value), end - start
+            length = float(np.hypot(*along))
+            if length > 0 and width > 0:
+                turn = math.atan2(along[1], along[0])
+                yield Piece(dark, rotated(box(length, width), turn) + (start + end) / 2)
