@@ -1,0 +1,139 @@
+"""What an etched board looks like: its finish, its laminate and its faults."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from drillaid.simulation.textures import layered_noise, rgb, soft_noise, streaks
+
+FINISHES = ("bright", "tarnished", "tinned", "resist")
+LAMINATES = ("yellow", "white", "green", "brown")
+
+_LAMINATE = {
+    "yellow": rgb(176, 164, 112),
+    "white": rgb(205, 204, 192),
+    "green": rgb(96, 128, 84),
+    "brown": rgb(128, 78, 42),
+}
+# Light that comes through from below.
+_GLOW = {
+    "yellow": rgb(226, 206, 122),
+    "white": rgb(236, 230, 206),
+    "green": rgb(150, 196, 110),
+    "brown": rgb(150, 74, 26),
+}
+_COPPER = {
+    "bright": rgb(196, 126, 96),
+    "tarnished": rgb(136, 84, 66),
+    "tinned": rgb(158, 160, 162),
+    "resist": rgb(52, 52, 56),
+}
+_SHINE = {"bright": 150.0, "tarnished": 60.0, "tinned": 170.0, "resist": 22.0}
+
+
+@dataclass(frozen=True)
+class Look:
+    """One board's appearance.
+
+    etch_mm: how far every copper edge has moved in (over-etched, +) or out (−)
+    ragged_mm: one sigma of the edge's waviness
+    centre_marks_mm: diameter of the dot etched in each land's centre, 0 for none
+    scratches: how many
+    lost: numbers of the holes whose land came off; lost_fraction: of the others, at random
+    residue: 0 … 1, copper haze left between the tracks and pinholes in it (half-etched)
+    tone: 0 … 1, how strongly colours are mottled
+    cut_mm: how crooked the board was sawn
+    resist_tint: the resist's colour, for finish "resist"
+    """
+
+    finish: str = "bright"
+    laminate: str = "yellow"
+    etch_mm: float = 0.0
+    ragged_mm: float = 0.012
+    centre_marks_mm: float = 0.0
+    scratches: int = 12
+    lost: tuple[int, ...] = ()
+    lost_fraction: float = 0.0
+    residue: float = 0.0
+    tone: float = 0.5
+    cut_mm: float = 0.6
+    resist_tint: tuple[int, int, int] | None = None
+
+    def __post_init__(self):
+        if self.finish not in FINISHES:
+            raise ValueError(f"finish must be one of {FINISHES}, not {self.finish!r}")
+        if self.laminate not in LAMINATES:
+            raise ValueError(f"laminate must be one of {LAMINATES}, not {self.laminate!r}")
+
+
+def laminate_texture(
+    look: Look, rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """(BGR float32 (H, W, 3), shine float32 (H, W)) of the bare base material."""
+    base = _LAMINATE[look.laminate] * (1 + 0.06 * rng.standard_normal(3).astype(np.float32))
+    cloud = layered_noise(rng, shape, 9 * px_per_mm, 3)
+    grain = soft_noise(rng, shape, 1.6)
+    shade = 1 + 0.05 * look.tone * cloud + 0.025 * grain
+    if look.laminate != "brown":
+        shade += 0.02 * _weave(rng, shape, px_per_mm)
+    colour = shade[..., None] * base
+    # Mottling also changes hue a little: dull copper or etchant left in the weave.
+    stain = layered_noise(rng, shape, 5 * px_per_mm, 3) * np.float32(4.0 * look.tone)
+    colour[..., 2] += stain
+    colour[..., 0] -= stain * 0.6
+    shine = np.clip(16 + 5 * grain + 4 * cloud, 0, 255).astype(np.float32)
+    return colour, shine
+
+
+def _weave(rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float) -> np.ndarray:
+    """Glass cloth: two crossed yarns, about 0.5 mm apart, irregular."""
+    height, width = shape
+    pitch = 0.52 * px_per_mm
+    wobble = soft_noise(rng, shape, 3 * px_per_mm) * np.float32(0.5)
+    x = np.arange(width, dtype=np.float32) * np.float32(2 * np.pi / pitch)
+    y = np.arange(height, dtype=np.float32) * np.float32(2 * np.pi / (1.1 * pitch))
+    return np.sin(x[None, :] + wobble) * np.sin(y[:, None] - wobble)
+
+
+def copper_texture(
+    look: Look, rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """(BGR float32 (H, W, 3), shine float32 (H, W)) of the pattern's upper surface."""
+    base = _COPPER[look.finish] * (1 + 0.05 * rng.standard_normal(3).astype(np.float32))
+    angle = rng.uniform(-0.5, 0.5) + rng.choice([0.0, np.pi / 2])
+    brush = streaks(rng, shape, angle, 60) * 0.7 + streaks(rng, shape, angle + 0.9, 90) * 0.5
+    cloud = layered_noise(rng, shape, 7 * px_per_mm, 4)
+    grain = soft_noise(rng, shape, 1.5)
+    shine = np.float32(_SHINE[look.finish])
+    if look.finish == "bright":
+        colour = (1 + 0.06 * look.tone * cloud + 0.055 * brush + 0.03 * grain)[..., None] * base
+        dull = np.clip(0.9 * cloud - 0.9, 0, 1)[..., None] * np.float32(0.5 * look.tone)
+        colour = colour * (1 - dull) + dull * rgb(120, 78, 66)
+        gloss = shine * (1 + 0.28 * brush + 0.1 * cloud)
+    elif look.finish == "tarnished":
+        colour = (1 + 0.16 * look.tone * cloud + 0.05 * brush + 0.05 * grain)[..., None] * base
+        spot = layered_noise(rng, shape, 3 * px_per_mm, 3)
+        dark = np.clip(spot - 0.6, 0, 1)[..., None] * np.float32(0.7)
+        violet = np.clip(cloud, 0, 1)[..., None] * np.float32(0.25)
+        colour = colour * (1 - dark) + dark * rgb(66, 44, 40)
+        colour = colour * (1 - violet) + violet * rgb(128, 84, 96)
+        gloss = shine * (1 + 0.25 * brush - 0.3 * np.clip(spot, 0, 2))
+    elif look.finish == "tinned":
+        lumps = layered_noise(rng, shape, 1.3 * px_per_mm, 2)
+        colour = (1 + 0.08 * cloud + 0.10 * lumps + 0.03 * grain)[..., None] * base
+        gloss = shine * (1 + 0.35 * lumps + 0.15 * cloud)
+    else:
+        tint = base if look.resist_tint is None else rgb(*look.resist_tint)
+        specks = layered_noise(rng, shape, 0.5 * px_per_mm, 2)
+        colour = (1 + 0.12 * cloud + 0.08 * grain)[..., None] * tint
+        bare = np.clip((specks - 2.1) * 3, 0, 1)[..., None]
+        colour = colour * (1 - bare) + bare * _COPPER["bright"]
+        gloss = shine * (1 + 0.3 * cloud) + bare[..., 0] * 60
+    return colour.astype(np.float32, copy=False), np.clip(gloss, 0, 255).astype(np.float32)
+
+
+def glow_colour(look: Look) -> np.ndarray:
+    """BGR of light through the bare laminate."""
+    return _GLOW[look.laminate]
