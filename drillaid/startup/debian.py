@@ -8,8 +8,9 @@ import importlib.util
 import os
 import shutil
 import sys
+from collections.abc import Sequence
 
-from drillaid.startup.libraries import Missing, find_missing
+from drillaid.startup.libraries import Missing, find_missing, line_to_type
 from drillaid.startup.place import Place, key, write_whole
 from drillaid.startup.programs import Trouble, clean_environment, explain, run_logged, say
 
@@ -41,9 +42,9 @@ def need_venv_modules(place: Place, held: int | None) -> None:
     if not is_debian_family():
         raise Trouble(f"{lacking}: install the package of your system that holds them.")
     if not can_install():
-        line = f"sudo apt-get install -y {package}"
+        line = line_to_type([package])
         raise Trouble(f"{lacking}. Type this line, then the same again:\n    {line}")
-    apt_install(place, held, [package])
+    apt_install(place, [package], held)
     if not has_venv_modules():
         raise Trouble(f"{lacking}, even with {package}: start with /usr/bin/python3 instead.")
 
@@ -56,10 +57,10 @@ def need_libraries(place: Place) -> None:
     """
     if are_libraries_known(place):
         return
-    missing = find_missing(place.packages, place.python)
-    if missing and can_install():
-        apt_install(place, None, missing.packages)  # dpkg has a lock of its own
-        missing = find_missing(place.packages, place.python)
+    missing, before = find_missing(place.packages, place.python), None
+    while missing and missing != before and can_install():  # not every loader names all at once
+        apt_install(place, missing.packages)
+        missing, before = find_missing(place.packages, place.python), missing
     if missing.for_all:
         names = ", ".join(missing.for_all)
         raise Trouble(f"libraries of the system are missing: {names}.\n{_how_to_get(missing)}")
@@ -81,12 +82,15 @@ def are_libraries_known(place: Place) -> bool:
 
 def _how_to_get(missing: Missing) -> str:
     if is_debian_family():
-        return f"Type this line:\n    {missing.line_to_type}"
+        return f"Type this line:\n    {line_to_type(missing.packages)}"
     return "Install the packages of your system that hold them."
 
 
-def apt_install(place: Place, held: int | None, packages: tuple[str, ...] | list[str]) -> None:
-    """Installs Debian packages without questions; Trouble if that fails."""
+def apt_install(place: Place, packages: Sequence[str], held: int | None = None) -> None:
+    """Installs Debian packages without questions; Trouble if that fails.
+
+    held: the set-up's lock, if we hold it. dpkg has a lock of its own besides.
+    """
     say(f"Installing Debian packages: {' '.join(packages)}")
     env = clean_environment(DEBIAN_FRONTEND="noninteractive", LC_ALL="C")
     apt = ["apt-get", "-q", "-o", "DPkg::Lock::Timeout=120", "-o", "Acquire::Retries=2"]

@@ -181,7 +181,7 @@ def _pip(
     command = [place.python, "-I", "-m", "pip", "--no-color", *words]
     how = {"log": place.log, "held": held, "env": env, "on_line": on_line}
     status, output = run_logged(command, deadline_s=PIP_DEADLINE_S, **how)
-    if on_line is not None:
+    if "Collecting " in output:
         say("")
     if status:
         raise explain(doing, output, place.log)

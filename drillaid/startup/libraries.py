@@ -12,6 +12,7 @@ import re
 import shutil
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -68,10 +69,11 @@ class Missing:
         """The Debian packages that hold them, sorted, each once."""
         return tuple(sorted({package_of(name) for name in self.for_all + self.for_window}))
 
-    @property
-    def line_to_type(self) -> str:
-        """The one line that installs them on a Debian-family machine."""
-        return "sudo apt-get install -y --no-install-recommends " + " ".join(self.packages)
+
+def line_to_type(packages: Sequence[str]) -> str:
+    """The one line that installs packages on a Debian-family machine."""
+    install = "sudo apt-get install -y --no-install-recommends"
+    return f"sudo apt-get update && {install} {' '.join(packages)}"
 
 
 def package_of(library: str) -> str:
