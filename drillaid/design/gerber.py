@@ -66,9 +66,8 @@ def classify(data: bytes, name: str) -> str | None:
         return None
     if function := _FUNCTION.findall(head) or _FUNCTION.findall(data[-5000:].decode("latin-1")):
         return _by_function(function[0])
-    spoken = " ".join(re.findall(r"%\s*[IL]N([^*%]*)|G0?4([^*]*)\*", head)[i][j]
-                      for i in range(min(20, len(re.findall(r"%\s*[IL]N([^*%]*)|G0?4([^*]*)\*", head))))
-                      for j in (0, 1))  # fmt: skip
+    notes = re.findall(r"%\s*[IL]N([^*%]*)|G0?4([^*]*)\*", head)[:20]
+    spoken = " ".join(image + comment for image, comment in notes)
     said = _by_words(spoken)
     if said:
         return said

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -66,7 +67,12 @@ class Drawn:
 
 
 def circle(centre, diameter: float) -> np.ndarray:
-    return arc(np.asarray(centre) + (diameter / 2, 0), None, centre, clockwise=False)[:-1]
+    return _circle(diameter) + np.asarray(centre, float)
+
+
+@lru_cache(maxsize=256)
+def _circle(diameter: float) -> np.ndarray:
+    return arc((diameter / 2, 0), None, (0, 0), clockwise=False)[:-1]
 
 
 def arc(start, end, centre, *, clockwise: bool) -> np.ndarray:

@@ -328,7 +328,7 @@ def _contours(commands) -> list[np.ndarray]:
     contours: list[list[np.ndarray]] = []
     for command in commands:
         path = _path(command)
-        if contours and np.allclose(contours[-1][-1][-1], path[0], atol=1e-9):
+        if contours and abs(contours[-1][-1][-1] - path[0]).max() < 1e-9:
             contours[-1].append(path[1:])
         else:
             contours.append([path])
