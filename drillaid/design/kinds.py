@@ -1,0 +1,53 @@
+"""What a file is, by its content: names lie, and every exporter has endings of its own."""
+
+from __future__ import annotations
+
+import re
+
+from drillaid.design.csv_holes import looks_like_table
+from drillaid.design.netlist import looks_like_netlist
+from drillaid.design.sources import Piece
+from drillaid.design.text import numbered_lines
+from drillaid.errors import DesignError
+
+DRILL, NETLIST, TABLE, BARE_TABLE = "drill", "netlist", "table", "bare table"
+COPPER_TOP, COPPER_BOTTOM, OUTLINE, OTHER = "copper-top", "copper-bottom", "outline", "other"
+MILLING = "milling"
+HOLE_KINDS = (DRILL, NETLIST, TABLE, BARE_TABLE)  # the best source of holes first
+
+_TOOL_LINE = re.compile(r"T\d{1,4}(?:[,BCFHSZ][-+,.\dBCFHSZ]*)?$")
+_POINT_LINE = re.compile(r"(?:N\d+)?(?:G(?:0?[01]|0?5|81|85))?[XY][-+.\d][-+.\dXYG]*(?:M1[567])?$")
+_MILL_LINE = re.compile(r"(?:N\d+)?(?:[GMFST][\d.]+)*(?:[XY][-+.\d]+)*Z[-+.\d]+")
+
+
+def kind_of(piece: Piece) -> str | None:
+    """One of the constants above; None for anything else."""
+    from drillaid.design import gerber
+
+    layer = gerber.classify(piece.data, piece.name)
+    if layer is not None:
+        return layer
+    try:
+        lines = numbered_lines(piece.data, piece.name)
+    except DesignError:
+        return None
+    if not lines:
+        return None
+    if looks_like_netlist(lines):
+        return NETLIST
+    drill = _drill_or_milling(lines)
+    if drill is not None:
+        return drill
+    table = looks_like_table(lines)
+    return {"headed": TABLE, "bare": BARE_TABLE}.get(table or "")
+
+
+def _drill_or_milling(lines: list[tuple[int, str]]) -> str | None:
+    head = ["".join(text.split(";")[0].upper().split()) for _, text in lines[:400]]
+    if "M48" in head:
+        return DRILL
+    if sum(_MILL_LINE.match(text) is not None for text in head) >= 2:
+        return MILLING
+    tools = any(_TOOL_LINE.match(text) for text in head)
+    points = sum(_POINT_LINE.match(text) is not None for text in head)
+    return DRILL if tools and points else None
