@@ -26,12 +26,16 @@ class Camera(Protocol):
 
     `read` raises CameraTimeout (nothing new yet), CameraLost (gone; the caller
     may call `reopen`), and returns None at the natural end of a recording.
+    live: pictures come whether read or not; False for what waits for its reader.
     Use as a context manager; `close` may be called twice.
     """
 
     name: str
+    live: bool
 
     def read(self, timeout_s: float = 2.0) -> Frame | None: ...
+
+    def reopen(self) -> None: ...
 
     def close(self) -> None: ...
 
