@@ -177,3 +177,17 @@ def _shape(w: float, h: float, fill: float) -> str:
     if not square and abs(fill - (1 - (1 - ROUND_FILL) * h / w)) < 0.015:
         return "oblong"
     return "rectangle" if fill > 0.88 else "other"
+
+
+def land_polygon(land: Land) -> np.ndarray:
+    """A land's edge as a polygon (M, 2), design mm."""
+    w, h = land.size_mm
+    if land.shape == "rectangle":
+        own = box(w, h)
+    elif land.shape == "octagon":
+        own = regular(1 / math.cos(math.pi / 8), 8, math.pi / 8) * (w, h)
+    else:
+        short = min(w, h)
+        ends = np.array([[w - short, h - short], [short - w, short - h]]) / 2
+        own = stroke_pieces(ends, circle((0, 0), short))[0].polygon
+    return rotated(own, land.rotation_rad) + land.centre_mm
