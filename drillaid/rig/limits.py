@@ -146,7 +146,8 @@ def _check_camera(camera: dict) -> None:
         raise _bad("camera.matrix", f"has its centre ({cx:g}, {cy:g}) outside the picture of "
                    f"{width} x {height} px", "was it made at another resolution?")  # fmt: skip
     if len(_listed(camera, "distortion")) != 5:
-        raise _bad("camera.distortion", "must be [k1, k2, p1, p2, k3]", "write 0.0 for one not used")
+        remedy = "write 0.0 for one not used"
+        raise _bad("camera.distortion", "must be [k1, k2, p1, p2, k3]", remedy)
     _numbers(camera, "camera.distortion", 5, DISTORTION)
 
 
@@ -182,7 +183,7 @@ def _check_together(data: dict) -> None:
     if not low <= height <= high:
         raise _bad("bench.translation_mm", f"puts the camera {height:.4g} mm above the bench, "
                    f"out of {low:g} to {high:g} mm",
-                   "give lengths in millimetres, the bench's z axis towards the camera")  # fmt: skip
+                   "give lengths in mm, the bench's z axis towards the camera")  # fmt: skip
     if rig.rotation[2, 2] >= 0:  # the view direction's z in the bench frame
         raise _bad("bench.rotation_vector", "makes the camera look away from the bench")
     right, lower = rig.width - 1, rig.height - 1

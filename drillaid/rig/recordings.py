@@ -195,4 +195,5 @@ class Stills(_Recording):
 
 def _natural(path: Path) -> list:
     """img2 before img10; text and numbers alternate, so any two keys compare."""
-    return [int(x) if x.isdecimal() and x.isascii() else x for x in re.split(r"([0-9]+)", path.name.lower())]
+    parts = re.split(r"([0-9]+)", path.name.lower())
+    return [int(part) if at % 2 else part for at, part in enumerate(parts)]

@@ -84,7 +84,8 @@ def tiff_marked(image: np.ndarray, orientation: int, **more: int) -> bytes:
     height, width = image.shape[:2]
     body = np.ascontiguousarray(image[:, :, ::-1]).tobytes()
     tags = {256: width, 257: height, 259: 1, 262: 2, 273: 8, 274: orientation, 277: 3,
-            278: height, 279: len(body), 284: 1} | {int(k[1:]): v for k, v in more.items()}  # fmt: skip
+            278: height, 279: len(body), 284: 1}  # fmt: skip
+    tags |= {int(name[1:]): value for name, value in more.items()}
     at_bits = 8 + len(body)
     entries = {tag: struct.pack("<HHII", tag, 4, 1, value) for tag, value in tags.items()}
     entries[258] = struct.pack("<HHII", 258, 3, 3, at_bits)
@@ -143,7 +144,9 @@ def test_upright_undoes_how_it_was_stored(orientation):
 def test_marks_out_of_range_and_damaged_exif_count_as_upright(put):
     for orientation in (0, 9, 65535):
         assert read_picture(put(jpeg_marked(scene(), orientation))).shape == (48, 64, 3)
-    data = jpeg_marked(scene(), 6).replace(b"Exif\0\0MM\0*\0\0\0\x08", b"Exif\0\0MM\0*\xff\xff\xff\xff")
+    start = b"Exif\0\0MM\0*"
+    data = jpeg_marked(scene(), 6)
+    data = data.replace(start + b"\0\0\0\x08", start + b"\xff\xff\xff\xff")
     assert read_picture(put(data)).shape == (48, 64, 3)
 
 

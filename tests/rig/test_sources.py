@@ -39,7 +39,9 @@ def value_of(frame) -> float:
 @pytest.fixture
 def video(tmp_path) -> Path:
     path = tmp_path / "Löcher.avi"
-    writer = cv2.VideoWriter(str(path), cv2.CAP_FFMPEG, cv2.VideoWriter.fourcc(*"MJPG"), 10, (64, 48))
+    writer = cv2.VideoWriter(
+        str(path), cv2.CAP_FFMPEG, cv2.VideoWriter.fourcc(*"MJPG"), 10, (64, 48)
+    )
     assert writer.isOpened()
     for value in range(20, 220, 20):
         writer.write(picture(value))
