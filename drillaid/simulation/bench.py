@@ -7,6 +7,7 @@ pixel is followed through the lens model down to the board's upper face.
 from __future__ import annotations
 
 import math
+import threading
 
 import cv2
 import numpy as np
@@ -62,6 +63,8 @@ class SimulatedBench:
         self.light, self.optics = light or Light(), optics or Optics()
         self.wander_sigma_mm = wander_sigma_mm
         self._seed = seed
+        # A camera's reader thread renders while the hand moves the board.
+        self._lock = threading.RLock()
         # One stream for each purpose: drilling must not depend on how often one looked.
         streams = np.random.default_rng([seed, 4]).spawn(5)
         self._bit_rng, self._finger_rng = streams[0], streams[1]
@@ -86,7 +89,8 @@ class SimulatedBench:
 
     @pose.setter
     def pose(self, value: Affine) -> None:
-        self._pose, self._still = value, None
+        with self._lock:
+            self._pose, self._still = value, None
 
     def place(self, x_mm: float, y_mm: float, rotation_rad: float) -> None:
         """The board's middle on bench (x, y), turned counter-clockwise."""
@@ -165,31 +169,35 @@ class SimulatedBench:
         if spindle is None:
             raise ValueError("this rig knows no spindle axis")
         at = spindle + self._bit_rng.normal(0, self.wander_sigma_mm, 2)
-        return self._bore(board, self.truth.inverse(at)[0], bit_mm)
-
-    def _bore(self, board: SimulatedBoard, at_design, bit_mm: float) -> np.ndarray:
-        board.drill(at_design, bit_mm)
-        self._still = None
+        with self._lock:
+            at_design = self.truth.inverse(at)[0]
+            board.drill(at_design, bit_mm)
+            self._still = None
         return at_design
 
     # --- the picture -------------------------------------------------------------------
 
     def render(self) -> np.ndarray:
         """The camera's picture now, uint8 (H, W, 3) BGR; noise differs from call to call."""
-        if self._bores is not None and self._bores.update(
-            self.pose, self.rig.camera_mm, self.thickness_mm
-        ):
-            self._still = None
-        if self._still is None:
-            frame = self._bench.copy()
-            if self.board is not None:
-                self._draw_board(frame)
-                light = self.light.level * (1 - 0.6 * self.light.backlight)
-                for finger, sprite in self._fingers:
-                    sprite.draw(frame, self.rig, self.pose, finger, self.thickness_mm, light)
-            self._spindle.draw(frame)
-            self._still = self._sensor.blur(frame)
-        return self._sensor.expose(self._still)
+        with self._lock:
+            if self._bores is not None and self._bores.update(
+                self.pose, self.rig.camera_mm, self.thickness_mm
+            ):
+                self._still = None
+            if self._still is None:
+                self._still = self._sensor.blur(self._scene())
+            return self._sensor.expose(self._still)
+
+    def _scene(self) -> np.ndarray:
+        """What reaches the lens."""
+        frame = self._bench.copy()
+        if self.board is not None:
+            self._draw_board(frame)
+            light = self.light.level * (1 - 0.6 * self.light.backlight)
+            for finger, sprite in self._fingers:
+                sprite.draw(frame, self.rig, self.pose, finger, self.thickness_mm, light)
+        self._spindle.draw(frame)
+        return frame
 
     def _draw_board(self, frame: np.ndarray) -> None:
         edge = _dense_ring(self.board.edge_mm)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -240,3 +241,53 @@ def _fill(layout: Layout, wanted: int, rng: np.random.Generator) -> None:
                 break
         else:
             misses += 1
+
+
+def demo_design() -> InventedDesign:
+    """The demo's board, invented: a stair-light timer of a school workshop that does not exist."""
+    layout = Layout((90.0, 58.0), 0.4)
+    for x, y in ((4.0, 4.0), (86.0, 4.0), (86.0, 54.0), (4.0, 54.0)):
+        layout.place(Placed(parts.mounting_hole(), x, y))
+    for placed in _DEMO_PARTS:
+        layout.place(placed)
+    rng = np.random.default_rng(20)
+    layout.connect_neighbours(rng, (0.7, 0.8, 1.2), 0.9)
+    layout.letter((60.0, 51.5), 6, 2.4, rng)
+    return layout.design("stair-light timer (invented)")
+
+
+def demo_design_files(folder) -> list[Path]:
+    """Writes `demo_design` as Gerber and NC drill files; returns their paths."""
+    return write_fabrication_files(demo_design(), folder, "stair_light_timer")
+
+
+_DEMO_PARTS = (
+    Placed(parts.dual_row(16), 35.56, 45.72),
+    Placed(parts.dual_row(8), 58.42, 43.18),
+    Placed(parts.terminal(2), 12.70, 7.62),
+    Placed(parts.terminal(3), 60.96, 7.62),
+    Placed(parts.header(6), 12.70, 50.80),
+    Placed(parts.header(4), 83.82, 24.13, 1),
+    Placed(parts.resistor(), 15.24, 44.45),
+    Placed(parts.resistor(), 15.24, 39.37),
+    Placed(parts.resistor(), 15.24, 34.29),
+    Placed(parts.resistor(), 8.89, 20.32, 1),
+    Placed(parts.resistor(), 49.53, 38.10, 1),
+    Placed(parts.resistor(), 71.12, 46.99),
+    Placed(parts.resistor(), 71.12, 41.91),
+    Placed(parts.resistor(), 33.02, 21.59),
+    Placed(parts.resistor(), 33.02, 16.51),
+    Placed(parts.diode(), 49.53, 24.13),
+    Placed(parts.diode(), 49.53, 30.48),
+    Placed(parts.rectifier(), 27.94, 10.16),
+    Placed(parts.transistor(), 50.80, 17.78),
+    Placed(parts.transistor(in_line=False), 63.50, 19.05),
+    Placed(parts.electrolytic(5.0), 15.24, 22.86),
+    Placed(parts.electrolytic(2.5), 26.67, 30.48),
+    Placed(parts.electrolytic(5.0), 46.99, 7.62),
+    Placed(parts.film_capacitor(), 64.77, 30.48),
+    Placed(parts.film_capacitor(), 74.93, 35.56),
+    Placed(parts.film_capacitor(), 15.24, 16.51),
+    Placed(parts.film_capacitor(), 30.48, 51.69),
+    Placed(parts.trimmer(), 73.66, 22.86),
+)

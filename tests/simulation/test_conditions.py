@@ -1,0 +1,47 @@
+"""Benches drawn at random keep the limits they state."""
+
+import math
+
+import numpy as np
+import pytest
+
+from drillaid.simulation.conditions import hard, ordinary, without_board
+
+
+def tilt_deg(rig):
+    return math.degrees(math.acos(-rig.rotation[2, 2]))
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_ordinary_benches(seed):
+    bench = ordinary(seed)
+    assert tilt_deg(bench.rig) <= 6.001
+    assert 1 / bench.rig.px_per_mm() == pytest.approx(0.06, rel=0.02)
+    assert abs(bench.board.look.etch_mm) <= 0.08
+    assert np.abs(np.array(bench.truth.scale) - 1).max() < 0.0045
+    assert bench.in_view().all()
+    image = bench.render()
+    assert image.shape == (1080, 1920, 3) and image.dtype == np.uint8
+    assert 20 < image.mean() < 235
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_hard_benches(seed):
+    bench = hard(seed)
+    assert tilt_deg(bench.rig) <= 18.001
+    assert bench.in_view().mean() >= 0.5
+    assert bench.covered().mean() <= 0.3
+    assert abs(bench.board.look.etch_mm) <= 0.15
+    assert bench.render().std() > 5
+
+
+def test_an_empty_bench_is_not_an_empty_picture():
+    bench = without_board(3)
+    assert bench.board is None
+    assert bench.render().std() > 5
+
+
+def test_the_same_seed_gives_the_same_bench():
+    a, b = ordinary(5), ordinary(5)
+    assert np.array_equal(a.truth.matrix, b.truth.matrix)
+    assert np.array_equal(a.render(), b.render())
