@@ -157,8 +157,18 @@ def _runs(xy: np.ndarray, members: np.ndarray) -> Iterator[_Row]:
                 chain.append(following)
                 # Carry on in the direction of the whole run: no drift, no bending.
                 step = (places[chain[-1]] - places[a]) / (len(chain) - 1)
-            if len(chain) >= 3:
+            if len(chain) >= 3 and not _between(places[chain], xy):
                 yield _Row(pitch, tuple(int(members[i]) for i in chain), places[chain])
+
+
+def _between(row: np.ndarray, xy: np.ndarray) -> bool:
+    """Whether other holes lie on the line between the row's own: then it is no one part."""
+    along = row[1] - row[0]
+    pitch = float(np.hypot(*along))
+    x = (xy - row[0]) @ along / pitch**2
+    off = np.abs((xy - row[0]) @ np.array([-along[1], along[0]])) / pitch
+    inside = (x > 0) & (x < len(row) - 1) & (np.abs(x - np.round(x)) * pitch > 0.3)
+    return bool((inside & (off < 0.3)).any())
 
 
 class _Near:
