@@ -16,11 +16,13 @@ from drillaid.geometry import Affine
 from drillaid.rig.rig import Rig
 from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.bores import BoreLayer
+from drillaid.simulation.look import gloss_tint
 from drillaid.simulation.occluders import (
     FingerSprite,
     Occluders,
     SpindleOverlay,
     place_fingers,
+    skin_tone,
 )
 from drillaid.simulation.optics import UNIT_LIGHT, Light, Optics, Sensor
 from drillaid.simulation.projection import PixelMap
@@ -151,7 +153,8 @@ class SimulatedBench:
         if value.fingers > 0:
             points = self.board.to_board(self.board.design.xy_mm)
             placed = place_fingers(points, self.board.edge_mm, value.fingers, rng)
-            self._fingers = tuple((finger, FingerSprite(rng)) for finger in placed)
+            tone = skin_tone(rng)
+            self._fingers = tuple((finger, FingerSprite(rng, tone)) for finger in placed)
         if value.swarf:
             self.board.scatter_swarf(value.swarf)
             self._bores = BoreLayer(self.board, self.light.backlight, self._seed)
@@ -244,7 +247,9 @@ class SimulatedBench:
         paint = cv2.cvtColor(seen, cv2.COLOR_BGRA2BGR)
         lit = cv2.multiply(paint, self._lit[v0:v1, u0:u1], scale=1 / UNIT_LIGHT)
         gloss = cv2.multiply(shine, self._mirrored[v0:v1, u0:u1], scale=1 / 128)
-        return cv2.add(lit, cv2.cvtColor(gloss, cv2.COLOR_GRAY2BGR))
+        tint = gloss_tint(self.board.look)
+        mirrored = cv2.merge([gloss if k == 1 else cv2.multiply(gloss, k) for k in tint])
+        return cv2.add(lit, mirrored)
 
 
 def _dense_ring(corners: np.ndarray, steps: int = 24) -> np.ndarray:

@@ -239,12 +239,12 @@ class SimulatedBoard:
         rng, away = self._rng, np.hypot(dx, dy) - radius
         angle = np.arctan2(dy, dx)
         uneven = 0.6 + 0.4 * np.sin(angle * rng.integers(2, 5) + rng.uniform(0, 6.3))
-        width = rng.uniform(0.03, 0.08)
+        width = rng.uniform(0.05, 0.12)
         burr = np.exp(-(((away - 0.4 * width) / width) ** 2)) * uneven
         burr = burr * (0.25 + 0.75 * self.copper[window])
         part = self.surface[window].astype(np.float32)
         bright = _burr_colour(self.look)
-        part[..., :3] += (0.65 * burr)[..., None] * (bright - part[..., :3])
+        part[..., :3] += (0.8 * burr)[..., None] * (bright - part[..., :3])
         part[..., 3] += burr * 70
         speck = soft_noise(rng, dx.shape, max(1.6, 0.07 * self.px_per_mm))
         dust = np.clip(speck - 1.5, 0, 1) * np.exp(-np.maximum(away, 0) / 0.5)

@@ -25,7 +25,7 @@ _GLOW = {
     "brown": rgb(150, 74, 26),
 }
 _COPPER = {
-    "bright": rgb(196, 126, 96),
+    "bright": rgb(186, 122, 86),
     "tarnished": rgb(136, 84, 66),
     "tinned": rgb(158, 160, 162),
     "resist": rgb(52, 52, 56),
@@ -68,19 +68,24 @@ class Look:
             raise ValueError(f"laminate must be one of {LAMINATES}, not {self.laminate!r}")
 
 
+def _own_tint(colour: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """No two makes are alike."""
+    return colour * (1 + 0.06 * rng.standard_normal() + 0.022 * rng.standard_normal(3)).astype(np.float32)
+
+
 def laminate_texture(
     look: Look, rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """(BGR float32 (H, W, 3), shine float32 (H, W)) of the bare base material."""
-    base = _LAMINATE[look.laminate] * (1 + 0.06 * rng.standard_normal(3).astype(np.float32))
-    cloud = layered_noise(rng, shape, 9 * px_per_mm, 3)
+    base = _own_tint(_LAMINATE[look.laminate], rng)
+    cloud = layered_noise(rng, shape, 14 * px_per_mm, 4)
     grain = soft_noise(rng, shape, 1.6)
-    shade = 1 + 0.05 * look.tone * cloud + 0.025 * grain
+    shade = 1 + 0.035 * look.tone * cloud + 0.025 * grain
     if look.laminate != "brown":
         shade += 0.02 * _weave(rng, shape, px_per_mm)
     colour = shade[..., None] * base
     # Mottling also changes hue a little: dull copper or etchant left in the weave.
-    stain = layered_noise(rng, shape, 5 * px_per_mm, 3) * np.float32(4.0 * look.tone)
+    stain = layered_noise(rng, shape, 12 * px_per_mm, 3) * np.float32(2.2 * look.tone)
     colour[..., 2] += stain
     colour[..., 0] -= stain * 0.6
     shine = np.clip(16 + 5 * grain + 4 * cloud, 0, 255).astype(np.float32)
@@ -101,7 +106,7 @@ def copper_texture(
     look: Look, rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """(BGR float32 (H, W, 3), shine float32 (H, W)) of the pattern's upper surface."""
-    base = _COPPER[look.finish] * (1 + 0.05 * rng.standard_normal(3).astype(np.float32))
+    base = _own_tint(_COPPER[look.finish], rng)
     angle = rng.uniform(-0.5, 0.5) + rng.choice([0.0, np.pi / 2])
     brush = streaks(rng, shape, angle, 60) * 0.7 + streaks(rng, shape, angle + 0.9, 90) * 0.5
     cloud = layered_noise(rng, shape, 7 * px_per_mm, 4)
@@ -122,8 +127,8 @@ def copper_texture(
         gloss = shine * (1 + 0.25 * brush - 0.3 * np.clip(spot, 0, 2))
     elif look.finish == "tinned":
         lumps = layered_noise(rng, shape, 1.3 * px_per_mm, 2)
-        colour = (1 + 0.08 * cloud + 0.10 * lumps + 0.03 * grain)[..., None] * base
-        gloss = shine * (1 + 0.35 * lumps + 0.15 * cloud)
+        colour = (1 + 0.08 * cloud + 0.06 * lumps + 0.03 * brush + 0.03 * grain)[..., None] * base
+        gloss = shine * (1 + 0.22 * lumps + 0.1 * brush + 0.15 * cloud)
     else:
         tint = base if look.resist_tint is None else rgb(*look.resist_tint)
         specks = layered_noise(rng, shape, 0.5 * px_per_mm, 2)
@@ -132,6 +137,11 @@ def copper_texture(
         colour = colour * (1 - bare) + bare * _COPPER["bright"]
         gloss = shine * (1 + 0.3 * cloud) + bare[..., 0] * 60
     return colour.astype(np.float32, copy=False), np.clip(gloss, 0, 255).astype(np.float32)
+
+
+def gloss_tint(look: Look) -> tuple[float, float, float]:
+    """BGR of light mirrored by the pattern: metals colour what they mirror."""
+    return {"tinned": (1.0, 1.0, 0.98), "resist": (1.0, 1.0, 1.0)}.get(look.finish, (0.66, 0.82, 1.0))
 
 
 def glow_colour(look: Look) -> np.ndarray:

@@ -39,30 +39,38 @@ class SpindleOverlay:
         self.mask = np.zeros((rig.height, rig.width), np.uint8)
         if rig.axis_mm is None:
             return
-        for low, high, r_low, r_high, grey in reversed(pieces):
+        for low, high, r_low, r_high, grey in pieces:
             self._piece(rig, face_mm + low, face_mm + high, r_low, r_high, grey, rng)
 
     def _piece(self, rig: Rig, z0, z1, r0, r1, grey: int, rng: np.random.Generator) -> None:
-        """A piece of the spindle as shaded rings, the highest (nearest to the camera) last."""
+        """A piece of the spindle, its sides shaded, the upper end (nearest to the camera) last."""
         z1 = min(z1, 0.8 * float(rig.camera_mm[2]))
         if z1 <= z0:
             return
         turn = np.linspace(0, 2 * math.pi, 49)
-        steps = np.linspace(0, 1, 14)
-        for t in steps:
+        around = np.column_stack([np.cos(turn), np.sin(turn)])
+        lit = 0.62 + 0.3 * np.cos(turn - 2.2) + 0.22 * np.exp(-(((turn - 4.6) / 0.25) ** 2))
+        below = None
+        for t in np.linspace(0, 1, 10):
             z, r = z0 + t * (z1 - z0), r0 + t * (r1 - r0)
-            centre = rig.spindle_mm(z)
-            ring = centre + r * np.column_stack([np.cos(turn), np.sin(turn)])
-            px = rig.to_pixels(ring, z)
+            px = rig.to_pixels(rig.spindle_mm(z) + r * around, z)
             if not np.isfinite(px).all() or np.abs(px).max() > 20000:
-                continue
-            shade = grey * (0.75 + 0.3 * t) + float(rng.normal(0, 4))
-            at = np.rint(px * 16).astype(np.int32)
-            colour = (shade * 1.02, shade, shade * 0.99)
-            cv2.fillPoly(self.image, [at], colour, cv2.LINE_AA, 4)
-            cv2.fillPoly(self.mask, [at], 255, cv2.LINE_8, 4)
-            edge = tuple(0.6 * c for c in colour)
-            cv2.polylines(self.image, [at], True, edge, 1, cv2.LINE_AA, 4)
+                return
+            if below is not None:
+                for k in range(48):
+                    quad = [below[k], below[k + 1], px[k + 1], px[k]]
+                    self._fill(quad, grey * lit[k] * (0.9 + 0.2 * t))
+            below = px
+        self._fill(below, grey * 0.8)
+        for share in (0.92, 0.6, 0.35):
+            ring = below.mean(axis=0) + share * (below - below.mean(axis=0))
+            self._fill(ring, grey * (0.55 + 0.5 * share) + float(rng.normal(0, 5)))
+
+    def _fill(self, px, shade: float) -> None:
+        at = np.rint(np.asarray(px) * 16).astype(np.int32)
+        shade = min(shade, 250.0)
+        cv2.fillPoly(self.image, [at], (shade * 1.02, shade, shade * 0.98), cv2.LINE_8, 4)
+        cv2.fillPoly(self.mask, [at], 255, cv2.LINE_8, 4)
 
     def draw(self, frame: np.ndarray) -> None:
         if self.mask.any():
@@ -115,28 +123,35 @@ def place_fingers(
     return tuple(fingers)
 
 
-class FingerSprite:
-    """One finger's picture, pasted where the board carries it."""
+def skin_tone(rng: np.random.Generator) -> np.ndarray:
+    """One operator's, BGR float32 (3,)."""
+    tones = (222, 168, 140), (198, 144, 112), (150, 102, 76), (104, 70, 52)
+    return rgb(*tones[rng.integers(len(tones))])
 
-    def __init__(self, rng: np.random.Generator):
+
+class FingerSprite:
+    """One finger's picture, pasted where the board carries it. tone: BGR of the skin."""
+
+    def __init__(self, rng: np.random.Generator, tone: np.ndarray):
         height, width = int((_WIDTH_MM + 6) * _SKIN_PX), int(_LENGTH_MM * _SKIN_PX)
         y, x = np.mgrid[0:height, 0:width].astype(np.float32) / np.float32(_SKIN_PX)
         y = y - (_WIDTH_MM + 6) / 2
         half = _WIDTH_MM / 2 * (1 - 0.05 * np.cos(x / 9))
         centre = np.maximum(half + 1.0 - x, 0)
         r = np.hypot(centre, y) / half
-        tone = rgb(*[(222, 168, 140), (198, 144, 112), (150, 102, 76), (104, 70, 52)][rng.integers(4)])
         round_ = np.sqrt(np.clip(1 - r * r, 0, 1))
-        skin = (0.55 + 0.5 * round_ + 0.03 * soft_noise(rng, y.shape, 5))[..., None] * tone
+        skin = (0.55 + 0.5 * round_ + 0.014 * soft_noise(rng, y.shape, 3))[..., None] * tone
         wrinkles = np.exp(-(((x % 24) - 21) ** 2) / 1.5) * (0.4 + 0.3 * streaks(rng, y.shape, 1.57, 30))
         skin *= (1 - 0.12 * np.clip(wrinkles, 0, 1))[..., None]
         nail = np.clip(6 * (1 - np.hypot((x - 7) / 6, y / (0.36 * _WIDTH_MM))), 0, 1)
         skin += (0.55 * nail)[..., None] * (tone * 1.06 + 22 - skin)
         skin *= (1 + 0.04 * layered_noise(rng, y.shape, 60, 2))[..., None]
-        self._skin = np.clip(skin, 0, 255)
-        self._alpha = np.clip((1 - r) * half * _SKIN_PX / 2, 0, 1).astype(np.float32)
-        shade = np.clip(1.0 - np.maximum(r - 0.9, 0) / 0.45, 0, 1)
-        self._shadow = (0.5 * shade).astype(np.float32)
+        alpha = np.clip((1 - r) * half * _SKIN_PX / 2, 0, 1)
+        shadow = 0.5 * np.clip(1.0 - np.maximum(r - 0.9, 0) / 0.45, 0, 1)
+        # What is added, and what is kept of the ground under finger and shadow.
+        added = np.clip(skin, 0, 255) * alpha[..., None]
+        kept = 255 * (1 - shadow) * (1 - alpha)
+        self._picture = np.dstack([added, kept]).astype(np.uint8)
 
     def draw(self, frame, rig: Rig, pose: Affine, finger: Finger, face_mm: float, light) -> None:
         """light: float, brightness of the scene."""
@@ -147,7 +162,7 @@ class FingerSprite:
         tip = np.array(finger.tip_mm) - back
         corners = [tip + half * side, tip + half * side + _LENGTH_MM * back, tip - half * side]
         px = rig.to_pixels(pose(corners), face_mm + 5.0).astype(np.float32)
-        height, width = self._alpha.shape
+        height, width = self._picture.shape[:2]
         matrix = cv2.getAffineTransform(np.float32([[0, 0], [width, 0], [0, height]]), px)
         outer = np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
         box = outer @ matrix[:, :2].T + matrix[:, 2]
@@ -156,10 +171,11 @@ class FingerSprite:
         if u0 >= u1 or v0 >= v1:
             return
         matrix[:, 2] -= [u0, v0]
-        size = int(u1 - u0), int(v1 - v0)
-        alpha = cv2.warpAffine(self._alpha, matrix, size)[..., None]
-        shadow = cv2.warpAffine(self._shadow, matrix, size)[..., None]
-        skin = cv2.warpAffine(self._skin, matrix, size)
-        part = frame[v0:v1, u0:u1].astype(np.float32) * (1 - shadow)
-        part += alpha * (skin * light - part)
-        frame[v0:v1, u0:u1] = np.clip(part, 0, 255).astype(np.uint8)
+        seen = cv2.warpAffine(
+            self._picture, matrix, (int(u1 - u0), int(v1 - v0)), borderValue=(0, 0, 0, 255)
+        )
+        part = frame[v0:v1, u0:u1]
+        kept = cv2.cvtColor(cv2.extractChannel(seen, 3), cv2.COLOR_GRAY2BGR)
+        cv2.multiply(part, kept, part, scale=1 / 255)
+        skin = cv2.cvtColor(seen, cv2.COLOR_BGRA2BGR)
+        cv2.scaleAdd(skin, light, part, part)

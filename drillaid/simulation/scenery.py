@@ -130,7 +130,7 @@ def _screw_head(paint, rng, ppm) -> None:
 def _old_holes(paint, rng, ppm) -> None:
     """What earlier boards left in the spoil board."""
     pitch = 2.54 if rng.random() < 0.6 else rng.uniform(2, 9)
-    turn, radius = rng.uniform(0, math.pi), rng.choice([0.4, 0.5, 0.65, 1.6])
+    turn, radius = rng.uniform(0, math.pi), min(rng.choice([0.4, 0.5, 0.65, 1.6]), pitch / 3)
     height, width = paint.shape[:2]
     start = rng.uniform([20, 20], [max(width - 20, 21), max(height - 20, 21)])
     for i in range(int(rng.integers(1, 7))):
@@ -153,7 +153,7 @@ def _pencil(paint, rng, ppm) -> None:
         to = at + rng.normal(0, 30 * ppm, 2)
         cv2.line(paint, _ints(at), _ints(to), dark, max(1, int(0.3 * ppm)), cv2.LINE_AA)
         return
-    word = "".join(rng.choice(list("ABEHKLMNRSTUVX0235789-")) for _ in range(int(rng.integers(3, 8))))
+    word = "".join(rng.choice(list("0123456789.,+-x=/")) for _ in range(int(rng.integers(2, 7))))
     scale = float(rng.uniform(0.07, 0.16)) * ppm
     font = int(rng.choice([cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_SCRIPT_SIMPLEX]))
     ink = np.zeros((int(60 * scale), int(220 * scale)), np.uint8)

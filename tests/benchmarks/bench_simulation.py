@@ -1,0 +1,58 @@
+"""Prints how long a simulated frame takes at 1080p: python tests/benchmarks/bench_simulation.py"""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from drillaid.simulation.bench import Occluders, SimulatedBench, nominal_rig  # noqa: E402
+from drillaid.simulation.board import SimulatedBoard  # noqa: E402
+from drillaid.simulation.designs import demo_design  # noqa: E402
+
+
+def milliseconds(action, rounds: int = 15) -> float:
+    """The median of some rounds: others work on the same machine."""
+    spent = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        action()
+        spent.append(time.perf_counter() - start)
+    return 1000 * float(np.median(spent))
+
+
+def main() -> None:
+    design = demo_design()
+    for threads in (1, 2):
+        cv2.setNumThreads(threads)
+        start = time.perf_counter()
+        board = SimulatedBoard(design, seed=1)
+        bench = SimulatedBench(board, nominal_rig(), seed=1)
+        print(f"{threads} thread(s), demo board of {len(design.holes)} holes, 1920 x 1080")
+        print(f"  making the bench      {1000 * (time.perf_counter() - start):7.0f} ms")
+
+        def moved():
+            bench.move(0.05, 0.02, 0.0005)
+            bench.render()
+
+        print(f"  still board           {milliseconds(bench.render):7.1f} ms")
+        print(f"  moving board          {milliseconds(moved):7.1f} ms")
+        bench.occluders = Occluders(bit=True, fingers=0.2)
+        print(f"  moving, fingers, bit  {milliseconds(moved):7.1f} ms")
+        bench.occluders = Occluders()
+        for at in design.xy_mm:
+            board.drill(at, 0.9)
+        print(f"  moving, all drilled   {milliseconds(moved):7.1f} ms")
+        optics = replace(bench.optics, jpeg=90)
+        bench = SimulatedBench(board, bench.rig, optics=optics, seed=1)
+        print(f"  moving, with JPEG     {milliseconds(moved):7.1f} ms")
+
+
+if __name__ == "__main__":
+    main()
