@@ -243,8 +243,6 @@ class Session:
         if not math.isfinite(now_s):
             raise ValueError("times must be finite")
         self._now = max(self._now, now_s)
-        if self._view is not None and not self._fresh_picture():
-            self._steady.hide()
 
     def _fresh_picture(self) -> bool:
         view = self._view
@@ -281,12 +279,10 @@ class Session:
         return aim(self._work, row, view.matrix, self._spindle, error, self.settings)
 
     def _feed_steady(self) -> None:
-        if not self._fresh():
-            self._steady.hide()
-        elif self._paused or self._due_bit() is not None:
-            self._steady.reset()
-        else:
+        if self._fresh():
             self._steady.see(self._aim, self._view.time_s)
+        else:
+            self._steady.hide()
 
     def _state(self) -> str:
         if self.progress.target is None:

@@ -32,14 +32,16 @@ TOLERANCE_MM = 0.2
 
 class Walk(RuleBasedStateMachine):
     @initialize(
-        runs=st.lists(st.integers(1, 3), min_size=1, max_size=3), slot=st.booleans()
+        runs=st.lists(st.integers(1, 3), min_size=1, max_size=3),
+        slot=st.booleans(),
+        fitted=st.booleans(),
     )
-    def begin(self, runs, slot):
+    def begin(self, runs, slot, fitted):
         work = work_of(*[(0.8 + 0.2 * k, n) for k, n in enumerate(runs)], slot_in_last=slot)
         self.job = Job(work)
         self.done, self.skipped, self.history = set(), set(), []
         self.paused = False
-        self.guidance = self.job.session.look(self.job.t)
+        self.guidance = self.job.fit(0.8) if fitted else self.job.session.look(self.job.t)
         self.good_until = -1.0  # a picture that vouches for the target is younger than this
 
     def act(self, action, wait_s=0.05):
@@ -55,16 +57,24 @@ class Walk(RuleBasedStateMachine):
         self.history.append((self.progress_before, set(self.done), set(self.skipped)))
 
     @rule(
-        off=st.sampled_from([0.0, 0.1, 0.19, 0.5, 2.54]),
-        error=st.sampled_from([0.01, 0.04, 0.3, float("nan")]),
-        frames=st.integers(1, 15),
+        off=st.sampled_from([0.0, 0.1, 0.15, 0.19, 0.5, 2.54]),
+        error=st.sampled_from([0.01, 0.02, 0.04, 0.3, float("nan")]),
+        frames=st.sampled_from([1, 2, 15]),
     )
     def see(self, off, error, frames):
-        if self.guidance.target is None:
-            return
+        if self.guidance.target is not None:
+            self.look_at(off, error, frames)
+
+    def look_at(self, off, error, frames):
         self.guidance = self.job.see(off=(off, 0.0), error_mm=error, frames=frames)
         good = off + 2 * error <= TOLERANCE_MM
         self.good_until = self.job.t + 0.5 if good else -1.0
+
+    @rule(off=st.sampled_from([0.15, 0.19, 0.3]), error=st.sampled_from([0.01, 0.02, 0.04]))
+    def hold_and_drift(self, off, error):
+        if self.guidance.target is not None:
+            self.job.hold()
+            self.look_at(off, error, 1)
 
     @rule(frames=st.integers(1, 5))
     def see_nothing(self, frames):
