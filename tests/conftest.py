@@ -22,6 +22,7 @@ for _name in ("QT_QPA_PLATFORM_PLUGIN_PATH", "QT_PLUGIN_PATH", "DISPLAY", "WAYLA
 import logging
 
 import pytest
+from hypothesis import settings
 from support.no_qt import Curtain, is_installed
 from support.quiet import LogKeeper, leaked_threads
 
@@ -29,34 +30,35 @@ ROOT = Path(__file__).resolve().parent.parent
 UI_TESTS = ROOT / "tests" / "ui"
 _curtain = Curtain()
 
+# The same examples each time, and no verdict that hangs on how busy the machine is.
+settings.register_profile("house", deadline=None, derandomize=True, database=None)
+settings.load_profile("house")
+
 if not is_installed():
     collect_ignore = ["ui"]
 
 
-def _set_home(folder: Path) -> None:
-    """All places where the platform's user folders may be derived from."""
-    for name in ("HOME", "USERPROFILE", "APPDATA", "LOCALAPPDATA"):
-        os.environ[name] = str(folder)
+def _home_variables(folder: Path) -> dict[str, str]:
+    """Everything the platforms derive their user folders from."""
+    variables = dict.fromkeys(("HOME", "USERPROFILE", "APPDATA", "LOCALAPPDATA"), str(folder))
     for name in ("DATA", "CONFIG", "CACHE", "STATE"):
-        os.environ[f"XDG_{name}_HOME"] = str(folder / name.lower())
-    os.environ["XDG_RUNTIME_DIR"] = str(folder)
+        variables[f"XDG_{name}_HOME"] = str(folder / name.lower())
+    return {**variables, "XDG_RUNTIME_DIR": str(folder)}
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    """While modules are imported, and in fixtures wider than one test, the home is a spare one."""
     folder = tempfile.TemporaryDirectory(prefix="drillaid-tests-", ignore_cleanup_errors=True)
     config.add_cleanup(folder.cleanup)
-    _set_home(Path(folder.name))
+    os.environ.update(_home_variables(Path(folder.name)))
 
 
 @pytest.fixture(autouse=True)
 def own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A fresh, empty home for each test; the person's own is out of reach."""
     folder = tmp_path_factory.mktemp("home")
-    for name in ("HOME", "USERPROFILE", "APPDATA", "LOCALAPPDATA"):
-        monkeypatch.setenv(name, str(folder))
-    for name in ("DATA", "CONFIG", "CACHE", "STATE"):
-        monkeypatch.setenv(f"XDG_{name}_HOME", str(folder / name.lower()))
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
+    for name, value in _home_variables(folder).items():
+        monkeypatch.setenv(name, value)
     return folder
 
 
