@@ -12,6 +12,7 @@ import numpy as np
 from drillaid.design.gerber_objects import Drawn, Pad, Piece, area
 from drillaid.design.gerber_reader import MAX_EXTENT_MM, read_objects
 from drillaid.design.model import Copper
+from drillaid.design.outline import closed_rings
 from drillaid.errors import DesignError
 from drillaid.geometry import Affine
 
@@ -20,7 +21,7 @@ MAX_PIXELS = 100_000_000
 MARGIN_MM = 1.0
 # The polygon filler also paints every pixel its edge touches; outlines are drawn
 # this much smaller. Measured: areas come out within 0.1 px of the edge.
-EDGE_PX = 0.6
+EDGE_PX = 0.5
 
 COPPER_TOP, COPPER_BOTTOM, OUTLINE, OTHER = "copper-top", "copper-bottom", "outline", "other"
 
@@ -103,8 +104,6 @@ def _draws_an_outline(data: bytes, name: str) -> bool:
     """Nothing but thin strokes, few of them, that close round everything drawn."""
     if len(data) > 200_000 or b"D03" in data or b"G36" in data:
         return False
-    from drillaid.design.outline import closed_rings
-
     try:
         drawn = read_objects(data, name)
         strokes = [d for d in drawn if d.kind == "stroke" and d.path_mm is not None]

@@ -21,6 +21,7 @@ import re
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 
 import numpy as np
 
@@ -30,8 +31,8 @@ from drillaid.design.gerber_objects import (
 from drillaid.errors import DesignError
 
 MAX_BYTES = 20_000_000
-MAX_STATEMENTS = 200_000
-MAX_OBJECTS = 200_000
+MAX_STATEMENTS = 100_000  # about 12 s
+MAX_COPIES = 20_000  # objects made by blocks, macros and repeats
 MAX_EXTENT_MM = 2000.0
 REEXPORT = "export the layer again in a plain dialect (absolute, leading zeros omitted)"
 
@@ -86,6 +87,14 @@ def read_objects(data: bytes, name: str) -> list[Drawn]:
     return drawn
 
 
+@lru_cache(maxsize=1)
+def _tokenizer():
+    """The library's grammar; building it takes 25 ms."""
+    from pygerber.gerberx3.tokenizer.tokenizer import Tokenizer
+
+    return Tokenizer()
+
+
 def _plain(error: Exception) -> str:
     """The library names its faults by type: ApertureNotDefined2Error, ParseException …"""
     cause = error.__cause__ or error
@@ -105,7 +114,8 @@ class _Run:
         self.aperture, self.operation = "", "1"
         self.weights: dict[str, int] = {}
         self.block: list[str] = []
-        self.counts = [0]
+        self.counts, self.copies = [0], 0
+        self.state: dict[str, str] = {}  # what a repeat or block of the library forgets
         self.repeat = 1
         self.mirrored = self.region = False
         self.statement = ""
@@ -117,11 +127,9 @@ class _Run:
     def commands(self):
         from pygerber.gerberx3.parser2.context2 import Parser2ContextOptions
         from pygerber.gerberx3.parser2.parser2 import Parser2, Parser2Options
-        from pygerber.gerberx3.tokenizer.tokenizer import Tokenizer
 
         from drillaid.design.gerber_macros import hooks
 
-        self._tokenizer = Tokenizer()
         options = Parser2Options(context_options=Parser2ContextOptions(hooks=hooks()))
         return Parser2(options).parse(self._all_tokens())
 
@@ -143,6 +151,7 @@ class _Run:
             self.line += raw.count("\n") - skipped
             position = found.end()
         rest = self.text[position:].strip()
+        self.line += self.text[position:].rstrip().count("\n")
         if rest.strip("\x1a"):
             raise self.refusal(f"'{rest[:20]}' is no Gerber statement: a * or % is missing",
                                "the file may be cut short: export it again")  # fmt: skip
@@ -166,7 +175,7 @@ class _Run:
         if text not in self._tokens:
             if text.count("(") > 8 or len(text) > 20_000:
                 raise self.refusal("an aperture macro is too long or too deeply nested")
-            self._tokens[text] = list(self._tokenizer.tokenize_expressions(text))
+            self._tokens[text] = list(_tokenizer().tokenize_expressions(text))
         return self._tokens[text]
 
     def _extended(self, body: str) -> Iterator:
@@ -190,7 +199,11 @@ class _Run:
                 yield from self._repeat(part)
                 return
             self._count_parameter(part)
+            if part[:2] in ("LP", "LM", "LR", "LS", "MO"):
+                self.state[part[:2]] = f"%{part}*%"
             yield from self._parsed(f"%{part}*%")
+            if part == "AB":
+                yield from self._restored()
         elif not _HARMLESS.fullmatch(part):
             raise self.refusal(f"the command '{part[:20]}' is not supported")
 
@@ -220,23 +233,31 @@ class _Run:
             yield from self._parsed("%SR*%")
             self._add(self.counts.pop() * self.repeat)
             self.repeat = 1
+            yield from self._restored()
         if part == "SR":
             return
         found = re.fullmatch(r"SRX(\d{1,6})Y(\d{1,6})I[\d.]+J[\d.]+", part)
         if not found:
             raise self.refusal(f"the step and repeat '{part[:30]}' is not understood")
         copies = int(found.group(1)) * int(found.group(2))
-        if copies > MAX_OBJECTS or self.block:
+        if copies > MAX_COPIES or self.block:
             raise self.refusal("a step and repeat makes too many copies")
         if copies > 1:
             self.repeat = copies
             self.counts.append(0)
             yield from self._parsed(f"%{part}*%")
 
+    def _restored(self) -> Iterator:
+        for text in self.state.values():
+            yield from self._parsed(text)
+
     def _add(self, objects: int) -> None:
+        """Counts objects in the block or repeat we are in; single ones cost nothing extra."""
         self.counts[-1] += objects
-        if self.counts[-1] > MAX_OBJECTS:
-            raise self.refusal(f"more than {MAX_OBJECTS} objects", "export one board, not a panel")
+        self.copies += objects if objects > 1 else 0
+        if self.copies > MAX_COPIES:
+            raise self.refusal("blocks and repeats make too many objects",
+                               "export one board, not a panel")  # fmt: skip
 
     # -- words: G codes, apertures, coordinates ----------------------------------------
 
@@ -250,12 +271,16 @@ class _Run:
             if code in (54, 55, 90):
                 continue
             self.region = {36: True, 37: False}.get(code, self.region)
+            kind = {1: "path", 2: "path", 3: "path", 74: "arc", 75: "arc"}.get(code)
+            if kind:
+                self.state[kind] = f"G{code:02d}*"
             yield from self._parsed(f"G{code:02d}*")
         if not body:
             return
         if found := re.fullmatch(r"D0*(\d{2,6})", body):
             self.aperture = "D" + found.group(1)
-            yield from self._parsed(f"{self.aperture}*")
+            self.state["aperture"] = f"{self.aperture}*"
+            yield from self._parsed(self.state["aperture"])
             return
         if not _HARMLESS.fullmatch(body):
             yield self._operation(body)
