@@ -21,8 +21,8 @@ _UNIT_WORDS = {
     "mils": "mil",
     "thou": "mil",
 }
-_NUMBER = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d)?)\s*([a-zA-Z\"]*)")
-_DECIMAL_COMMA = re.compile(r"[-+]?\d*,\d+\s*[a-zA-Z\"]*")
+_NUMBER = re.compile(r"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9])?)\s*([a-zA-Z\"]*)")
+_DECIMAL_COMMA = re.compile(r"[-+]?[0-9]*,[0-9]+\s*[a-zA-Z\"]*")
 _UNIT_NOTE = re.compile(r"\bunits?\b\W*([a-z]+)|\ball (?:values|numbers|sizes) in ([a-z]+)")
 _LONGEST_CELL = 40
 
@@ -65,10 +65,9 @@ def split_cells(line: str, delimiter: str | None) -> list[str]:
     """Cells without surrounding blanks. Raises csv.Error for broken quoting."""
     if delimiter is None:
         return line.split()
-    if '"' in line and not re.search(r'\d"', line):
-        cells = next(csv.reader([line], delimiter=delimiter, strict=True))
-    else:
-        cells = line.split(delimiter)
+    cells = line.split(delimiter)
+    if any(cell.lstrip().startswith('"') for cell in cells):  # 0.8" is eight tenths of an inch
+        cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
     return [cell.strip() for cell in cells]
 
 

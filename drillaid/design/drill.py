@@ -54,24 +54,19 @@ def _decide(
     if len(runs) == 1:
         return *runs[0], None
     zeros = zero_evidence(numbers)
-    digits_open = program.said.digits is None
-    readings = [
-        _reading(program, number_format, hits, extent, zeros, digits_open)
-        for number_format, hits in runs
-    ]
+    readings = [_reading(program, how, hits, extent, zeros) for how, hits in runs]
     best, next_best = evidence.choose(readings)
-    chosen_hits = dict(zip(formats, (hits for _, hits in runs), strict=True))[best.how]
-    if next_best is None:
-        return best.how, chosen_hits, None
-    if best.score - next_best.score < evidence.MARGIN:
-        best, next_best = _by_rule(program, best, next_best)
-        chosen_hits = dict(zip(formats, (hits for _, hits in runs), strict=True))[best.how]
-    return best.how, chosen_hits, _told(program, best, next_best, readings[0], extent)
+    warning = None
+    if next_best is not None:
+        if best.score - next_best.score < evidence.MARGIN:
+            best, next_best = _by_rule(program, best, next_best)
+        warning = _told(program, best, next_best, readings, extent)
+    return best.how, dict(runs)[best.how], warning
 
 
 def _by_rule(program: Program, best: Reading, next_best: Reading) -> tuple[Reading, Reading]:
     """Digits have a default in the format; where only they are open, it settles a draw."""
-    if (best.how.unit, best.how.zeros) == (next_best.how.unit, next_best.how.zeros):
+    if not program.said.missing() and not program.said.clashes:
         if _is_usual(best.how):
             return best, next_best
         if _is_usual(next_best.how):
@@ -84,7 +79,7 @@ def _is_usual(number_format: NumberFormat) -> bool:
     return number_format.zeros != "point" and digits == USUAL_DIGITS[number_format.unit][0]
 
 
-def _reading(program, number_format, hits, extent, zeros, digits_open) -> Reading:
+def _reading(program: Program, number_format, hits, extent, zeros) -> Reading:
     xy = np.array([(hit.x, hit.y) for hit in hits], dtype=np.float64).reshape(-1, 2)
     ends = [hit.end for hit in hits if hit.end is not None]
     if ends:
@@ -93,7 +88,7 @@ def _reading(program, number_format, hits, extent, zeros, digits_open) -> Readin
     drills = [sizes.get(hit.tool, math.nan) for hit in hits]
     drill_mm = np.array(drills + [math.nan] * len(ends), dtype=np.float64)
     score = evidence.plausibility(xy, drill_mm, extent) + zeros[number_format.zeros]
-    if digits_open and _is_usual(number_format):
+    if program.said.digits is None and _is_usual(number_format):
         score += _DEFAULT_BONUS
     return Reading(number_format, xy, score)
 
@@ -105,12 +100,13 @@ def _plausible_mm(tool: Tool, number_format: NumberFormat) -> float:
         return math.nan
 
 
-def _told(program: Program, best, next_best, first, extent: Extent | None) -> str | None:
-    """What to say about the choice; nothing where the format's own rule made it."""
+def _told(program: Program, best, next_best, readings, extent: Extent | None) -> str | None:
+    """What to say about the choice; nothing where the format's own rules made it."""
     gaps, clashes = program.said.missing(), program.said.clashes
-    if program.said.zeros and program.said.zeros.value == "all":
+    if _either_zeros(best, readings):
         gaps = [gap for gap in gaps if "zeros" not in gap]
-    if not gaps and not clashes and best is first:
+    by_default = _is_usual(best.how) and (best.score >= next_best.score or len(best.xy_mm) < 4)
+    if not gaps and not clashes and (by_default or program.said.digits):
         return None
     why = [f"holes span {evidence.size_text(best.xy_mm)}"]
     if extent is not None:
@@ -123,8 +119,21 @@ def _told(program: Program, best, next_best, first, extent: Extent | None) -> st
     elif gaps:
         cause = "the header does not say " + " nor ".join(gaps)
     else:
-        cause = "the header does not give the number of digits, and the usual number does not fit"
+        cause = "the header does not give the number of digits"
     return f"{program.name}: {cause}; read as {best.how} because the {'; '.join(why)}"
+
+
+def _either_zeros(best: Reading, readings: list[Reading]) -> bool:
+    """True where LZ and TZ give the same places with the digits chosen: nothing was dropped."""
+    how = best.how
+    twins = [
+        reading
+        for reading in readings
+        if (reading.how.unit, reading.how.whole, reading.how.fraction)
+        == (how.unit, how.whole, how.fraction)
+        and {reading.how.zeros, how.zeros} == {"LZ", "TZ"}
+    ]
+    return any(np.allclose(twin.xy_mm, best.xy_mm, atol=1e-4) for twin in twins)
 
 
 def _undecided(program: Program, best, next_best) -> DesignError:

@@ -18,8 +18,8 @@ from drillaid.design.drill_header import (
 from drillaid.design.drill_program import Program, Step
 from drillaid.design.text import numbered_lines
 
-_WORD = re.compile(r"([A-Z])([-+]?(?:\d+\.?\d*|\.\d+)?)")
-_POINT = re.compile(r"X([-+]?(?:\d+\.?\d*|\.\d+))Y([-+]?(?:\d+\.?\d*|\.\d+))")
+_WORD = re.compile(r"([A-Z])([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)|)")
+_POINT = re.compile(r"X([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))Y([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
 _TEXT_CODE = re.compile(r"^(M4[57]|M9[789]),?(.*)$")
 _LONGEST_NUMBER = 15
 
@@ -181,6 +181,8 @@ class _Body:
                 at[letter] = value
             elif letter in "GM":
                 code = self._code_number(letter, value, line)
+                if letter == "G" and code in _REFUSED_G:
+                    raise self.program.error(_REFUSED_G[code], line, _OPEN_TOO)
                 if (letter, code) == ("G", 85):
                     start, at = at, {}
                 codes.append((letter, code))
@@ -188,8 +190,6 @@ class _Body:
                 self._take_tool(self._code_number("T", value, line), value, line)
             elif letter == "R":
                 repeats = self._code_number("R", value, line)
-            elif letter in "IJA" and any(code in (("G", 2), ("G", 3)) for code in codes):
-                pass  # the arc is refused below, with the better reason
             elif letter in "IJA" and at:
                 raise self.program.error(
                     "routs an arc, which a hand drill cannot follow", line, _OPEN_TOO
@@ -205,7 +205,7 @@ class _Body:
         self._obey_codes(codes, at, start, repeats, line)
 
     def _code_number(self, letter: str, value: str, line: int) -> int:
-        if value.isdigit() and len(value) <= 9:
+        if value.isascii() and value.isdigit() and len(value) <= 9:
             return int(value)
         raise self.program.error(
             f"{letter} needs a whole number, not '{value}'", line, "correct the line"
@@ -328,8 +328,6 @@ class _Body:
             self._add(program_of.INCREMENTAL, line, count=code - 90)
         elif code == 85:
             pass  # the line's two places follow
-        elif code in _REFUSED_G:
-            raise self.program.error(_REFUSED_G[code], line, _OPEN_TOO)
         elif 34 <= code <= 39 or 45 <= code <= 48:
             raise self.program.error(
                 f"G{code} steers a machine by its own camera", line, "export without it"
@@ -381,7 +379,7 @@ class _Body:
                 "M99 calls a pattern stored in the machine", line, "export the holes one by one"
             )
         self.program.note("text drilled as rows of holes (M97, M98) is left out", line)
-        self.skip_point_after_text = re.search(r"X[-+]?[\d.]*Y[-+\d.]*$", match[2]) is None
+        self.skip_point_after_text = re.search(r"X[-+]?[0-9.]*Y[-+0-9.]*$", match[2]) is None
 
     # -- patterns ---------------------------------------------------------
 

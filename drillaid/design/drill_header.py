@@ -7,13 +7,13 @@ import re
 from drillaid.design.drill_program import Program, Tool
 
 _MASK = re.compile(r"^(0+)\.(0+)$")
-_TOOL = re.compile(r"^T(\d{1,6})((?:,?[BCFHSZ][-+]?[\d.]*)+)$")
-_TOOL_WORD = re.compile(r"([BCFHSZ])([-+]?[\d.]*)")
-_FILE_FORMAT = re.compile(r"FILE_FORMAT\s*=\s*(\d)\s*:\s*(\d)")
-_FORMAT = re.compile(r"FORMAT\s*=\s*\{\s*([\d-])\s*:\s*([\d-])\s*/([^}]*)\}?")
+_TOOL = re.compile(r"^T([0-9]{1,6})((?:,?[BCFHSZ][-+]?[0-9.]*)+)$")
+_TOOL_WORD = re.compile(r"([BCFHSZ])([-+]?[0-9.]*)")
+_FILE_FORMAT = re.compile(r"FILE_FORMAT\s*=\s*([0-9])\s*:\s*([0-9])")
+_FORMAT = re.compile(r"FORMAT\s*=\s*\{\s*([0-9-])\s*:\s*([0-9-])\s*/([^}]*)\}?")
 _ATTRIBUTE = re.compile(r"#@!\s*(T[FAD])(?:\.(\w+))?(?:,(.*))?$", re.I)
 _HOLE_SIZE = re.compile(
-    r"^(?:T(\d{1,4}))?\s*HOLESIZE\s+(\d{1,4})\.?\s*=\s*(\d*\.?\d+)\b"
+    r"^(?:T([0-9]{1,4}))?\s*HOLESIZE\s+([0-9]{1,4})\.?\s*=\s*([0-9]*\.?[0-9]+)\b"
     r"(?=.*\b(MILS?|MM|INCH(?:ES)?)\b)(?:.*?\b(NON_?PLATED|PLATED))?"
 )
 _UNIT_MM = {"MIL": 0.0254, "MILS": 0.0254, "MM": 1.0, "INCH": 25.4, "INCHES": 25.4}
@@ -22,7 +22,7 @@ _UNIT_MM = {"MIL": 0.0254, "MILS": 0.0254, "MM": 1.0, "INCH": 25.4, "INCHES": 25
 _HARMLESS = re.compile(
     r"^(?:AFS|ATC|BLKD|CAN_TEXT_OFF|CCW|CP|DETECT|DN|DTMDIST|EXDA|FSB|HBCK|HPCK|LIMITS|NCSL|OM48"
     r"|OSTOP|OTCLMP|PCKPARAM|PF|PPR|PVS|RC|RCP|RCR|RD|RH|R|RESET|SBK|SG|SIXM|TCST|UP|ZA|ZC|ZS)"
-    r"(?:,.*)?$|^Z[-+]?[\d.]+$|^[SF][\d.]+$|^[A-Z]{2,}_?[A-Z]*,OFF$"
+    r"(?:,.*)?$|^Z[-+]?[0-9.]+$|^[SF][0-9.]+$|^[A-Z]{2,}_?[A-Z]*,OFF$"
 )
 
 

@@ -19,6 +19,7 @@ MARGIN = 2.5  # points between the best reading and the next that counts as deci
 PITCHES_MM = np.array(
     [1.27, 2.0, 2.5, 2.54, 3.5, 3.81, 5.0, 5.08, 7.5, 7.62, 10.0, 10.16, 12.7, 15.24]
 )
+SMALLEST_MM, LARGEST_MM = 0.15, 6.5  # diameters found on boards
 _SAMPLE = 300
 
 
@@ -66,7 +67,7 @@ def _tools(drill_mm: np.ndarray) -> float:
     known = drill_mm[np.isfinite(drill_mm)]
     if len(known) == 0:
         return 0.0
-    odd = np.mean((known < 0.2) | (known > 6.5))
+    odd = np.mean((known < SMALLEST_MM) | (known > LARGEST_MM))
     return -8.0 * float(odd)
 
 
@@ -115,8 +116,9 @@ def _spacing(xy_mm: np.ndarray, drill_mm: np.ndarray) -> float:
     overlap = np.mean(gap < np.where(np.isfinite(edge), edge, 0.3))
     offset = np.abs(gap[:, None] - PITCHES_MM).min(axis=1)
     score = 5.0 * float(np.mean(offset < 0.02)) - 8.0 * float(overlap)
-    if len(xy_mm) >= 8 and np.median(gap) > 40:
-        score -= 3.0
+    if len(xy_mm) >= 8:
+        lonely = float(np.median(gap))
+        score -= 6.0 if lonely > 40 else 3.0 if lonely > 15 else 0.0
     return score
 
 

@@ -15,9 +15,9 @@ COPPER_TOP, COPPER_BOTTOM, OUTLINE, OTHER = "copper-top", "copper-bottom", "outl
 MILLING = "milling"
 HOLE_KINDS = (DRILL, NETLIST, TABLE, BARE_TABLE)  # the best source of holes first
 
-_TOOL_LINE = re.compile(r"T\d{1,4}(?:[,BCFHSZ][-+,.\dBCFHSZ]*)?$")
-_POINT_LINE = re.compile(r"(?:N\d+)?(?:G(?:0?[01]|0?5|81|85))?[XY][-+.\d][-+.\dXYG]*(?:M1[567])?$")
-_MILL_LINE = re.compile(r"(?:N\d+)?(?:[GMFST][\d.]+)*(?:[XY][-+.\d]+)*Z[-+.\d]+")
+_TOOL_LINE = re.compile(r"T[0-9]{1,4}(?:[,BCFHSZ][-+,.0-9BCFHSZ]*)?$")
+_POINT_LINE = re.compile(r"(?:N[0-9]+)?(?:G(?:0?[01]|0?5|81|85))?[XY][-+.0-9][-+.0-9XYG]*(?:M1[567])?$")
+_MILL_LINE = re.compile(r"(?:N[0-9]+)?(?:[GMFST][0-9.]+)*(?:[XY][-+.0-9]+)*Z[-+.0-9]+")
 
 
 def kind_of(piece: Piece) -> str | None:

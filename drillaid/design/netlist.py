@@ -20,11 +20,11 @@ from drillaid.errors import DesignError
 
 # the part from column 33; some writers put blanks for signs and leading zeros
 _FEATURE = re.compile(
-    r"D(?P<hole>[\d ]{4})(?P<plated>[PU ])A(?P<access>[\d ]{2})"
-    r"X(?P<x>[-+ ][\d ]{6})Y(?P<y>[-+ ][\d ]{6})"
-    r"(?:X(?P<width>[\d ]{4})(?:Y(?P<height>[\d ]{4}))?(?:R(?P<turn>[\d ]{3}))?)?"
+    r"D(?P<hole>[0-9 ]{4})(?P<plated>[PU ])A(?P<access>[0-9 ]{2})"
+    r"X(?P<x>[-+ ][0-9 ]{6})Y(?P<y>[-+ ][0-9 ]{6})"
+    r"(?:X(?P<width>[0-9 ]{4})(?:Y(?P<height>[0-9 ]{4}))?(?:R(?P<turn>[0-9 ]{3}))?)?"
 )
-_UNITS = re.compile(r"^P\s+UNITS\s+(?:CUST\s*(\d)|(SI|CUST))", re.I)
+_UNITS = re.compile(r"^P\s+UNITS\s+(?:CUST\s*([0-9])|(SI|CUST))", re.I)
 _STEP_MM = {"inch, 0.0001": 0.00254, "metric, 0.001 mm": 0.001, "inch, 0.00001": 0.000254}
 _BY_CODE = {"0": ["inch, 0.0001"], "1": ["metric, 0.001 mm"], "SI": ["metric, 0.001 mm"]}
 _BY_CODE["CUST"] = _BY_CODE["0"]
@@ -125,7 +125,7 @@ def _feature(text: str, name: str, line: int) -> _Feature | None:
 
 def _whole(text: str | None) -> int | None:
     """A fixed-width number; blanks stand for leading zeros; None where it is all blank or broken."""
-    match = re.fullmatch(r"([-+]?) *(\d+)", (text or "").strip())
+    match = re.fullmatch(r"([-+]?) *([0-9]+)", (text or "").strip())
     return int(match[1] + match[2]) if match else None
 
 
@@ -161,7 +161,8 @@ def _size_factor(features: list[_Feature], step_mm: float, name: str, warnings: 
     if step_mm != 0.00254:
         return 1.0
     holes = np.array([f.hole for f in features], dtype=np.float64) * step_mm
-    fits = [float(np.mean((holes * k >= 0.2) & (holes * k <= 6.5))) for k in (1.0, 10.0)]
+    low, high = evidence.SMALLEST_MM, evidence.LARGEST_MM
+    fits = [float(np.mean((holes * k >= low) & (holes * k <= high))) for k in (1.0, 10.0)]
     if fits[1] <= fits[0] or fits[1] < 0.8:
         return 1.0
     warnings.append(
