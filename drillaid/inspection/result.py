@@ -1,0 +1,125 @@
+"""What was measured on a drilled board, as values that own their sentence for a person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from drillaid.inspection.fit import Pin
+
+DRILLED, UNDRILLED, HIDDEN = "drilled", "undrilled", "hidden"
+MEASURED = "measured"
+
+
+@dataclass(frozen=True)
+class HoleFinding:
+    """One hole of the design as it is on the board. Lengths mm; None where not measured.
+
+    reason: why this state, for a person
+    centre_mm: bench frame on the board's upper face; without a rig None
+    pixel: of the centre in the photograph
+    off_mm: measured minus asked for, design axes; distance_mm its length
+    place_mm: the centre in true mm in axes of the design's handedness (the bench
+      with x mirrored for a mirrored face; design mm without a rig): what a rigid
+      part meets
+    ring_mm: narrowest copper left; breakout_deg: share of the rim outside the land
+    expected_error_mm: one sigma of distance for off_mm, registration included
+    centre_error_mm: the same for the hole's centre in the picture alone
+    """
+
+    hole: int
+    state: str
+    reason: str = ""
+    asked_mm: float = 0.0
+    centre_mm: tuple[float, float] | None = None
+    pixel: tuple[float, float] | None = None
+    off_mm: tuple[float, float] | None = None
+    distance_mm: float | None = None
+    place_mm: tuple[float, float] | None = None
+    diameter_mm: float | None = None
+    diameter_error_mm: float | None = None
+    ring_mm: float | None = None
+    breakout_deg: float | None = None
+    expected_error_mm: float | None = None
+    centre_error_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class PartFinding:
+    """fits: None where a hole of the part was not measured; reason then says which.
+
+    play_mm: how far it may still move in its tightest direction, negative: misses by
+    play_error_mm: one sigma, from the tightest hole's centre and diameter
+    tightest_hole: the hole with the least room
+    """
+
+    part: str
+    holes: tuple[int, ...]
+    pitch_mm: float | None
+    pin: Pin
+    fits: bool | None
+    play_mm: float | None = None
+    play_error_mm: float | None = None
+    tightest_hole: int | None = None
+    reason: str = ""
+
+    @property
+    def close(self) -> bool:
+        """The play is within two of its own errors: a trial decides."""
+        return self.fits is not None and abs(self.play_mm) < 2 * self.play_error_mm
+
+    @property
+    def sentence(self) -> str:
+        if self.fits is None:
+            return f"cannot be judged: {self.reason}"
+        if self.fits:
+            words = f"goes in, {self.play_mm:.2f} mm to spare"
+        else:
+            words = f"does not go in, {-self.play_mm:.2f} mm short at hole {self.tightest_hole}"
+        return words + (" (too close to call: try it)" if self.close else "")
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Offsets over the drilled holes; None where none was drilled.
+
+    mean_off_mm: mean offset vector, design axes; within_95_mm: the 95 % quantile
+    of distances; worst_hole: number of the hole furthest off.
+    """
+
+    holes: int
+    drilled: int
+    undrilled: int
+    hidden: int
+    mean_off_mm: tuple[float, float] | None
+    rms_mm: float | None
+    within_95_mm: float | None
+    worst_hole: int | None
+    worst_mm: float | None
+    narrowest_ring_mm: float | None
+    broken_out: int
+    parts: int
+    parts_fitting: int
+    parts_unknown: int
+    close_calls: int = 0
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """status: "measured", or the registration's refusal with nothing measured.
+
+    true_scale: lengths on the board are real mm (a rig was given); else they rest
+    on the artwork having its design size
+    """
+
+    status: str
+    message: str
+    holes: tuple[HoleFinding, ...] = ()
+    parts: tuple[PartFinding, ...] = ()
+    summary: Summary | None = None
+    true_scale: bool = True
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def ok(self) -> bool:
+        """Measured, and no part fails to go in."""
+        return self.status == MEASURED and not any(part.fits is False for part in self.parts)
