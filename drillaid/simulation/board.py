@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from drillaid.design.model import Design
+from drillaid.design.model import Design, Land
 from drillaid.geometry import Affine, as_points
+from drillaid.simulation.artwork import Artwork
 from drillaid.simulation.look import Look, copper_texture, glow_colour, laminate_texture
 from drillaid.simulation.textures import layered_noise, rgb, soft_noise
 
@@ -29,6 +30,9 @@ class DrilledHole:
 
 class SimulatedBoard:
     """A board made from `design`, printed at print_scale and etched to `look`.
+
+    Copper comes from the design's shapes where it is invented, else from its drawn
+    picture, else from its lands alone.
 
     print_scale: (sx, sy), shear: of the copper pattern against the design, as in
       `Affine.from_parts`; a bore's diameter is not scaled
@@ -101,9 +105,10 @@ class SimulatedBoard:
         art = getattr(self.design, "artwork", None)
         if art is not None:
             return art.distance_mm(to_design, self._shape)
-        copper = self.design.copper.get(self.face)
+        # A pattern etched the wrong way round is the other face's copper, so any face will do.
+        copper = self.design.copper.get(self.face) or next(iter(self.design.copper.values()), None)
         if copper is None:
-            raise ValueError(f"the design has no copper for face {self.face!r}")
+            return _bare_lands(self.design).distance_mm(to_design, self._shape)
         return _mask_distance(copper, to_design, self._shape)
 
     def _coverage(self) -> np.ndarray:
@@ -271,6 +276,18 @@ class SimulatedBoard:
 
 def _burr_colour(look: Look) -> np.ndarray:
     return rgb(206, 206, 206) if look.finish == "tinned" else rgb(226, 156, 120)
+
+
+def _bare_lands(design: Design) -> Artwork:
+    """Copper for a design that brings none: its lands, or round ones of a usual size."""
+    lands = []
+    for hole, land, (x, y) in zip(design.holes, design.lands, design.xy_mm):
+        if land is None and hole.plated is not False:
+            side = hole.drill_mm + 0.8
+            land = Land("round", (side, side), 0.0, (float(x), float(y)))
+        if land is not None:
+            lands.append(land)
+    return Artwork(tuple(lands))
 
 
 def _mask_distance(copper, to_design: Affine, shape: tuple[int, int]) -> np.ndarray:

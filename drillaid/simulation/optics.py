@@ -17,7 +17,7 @@ UNIT_LIGHT = 128
 @dataclass(frozen=True)
 class Light:
     """level: 1 is well exposed; gradient: fall over the view, as a share of the level,
-    towards gradient_rad; ambient_shine: how much of the surroundings metal mirrors;
+    towards gradient_rad; patchy: sigma of softer unevenness on top; ambient_shine: how much of the surroundings metal mirrors;
     glare: number of lamps mirrored in the board, glare_strength: of each, 1 burns copper out;
     warmth: −1 bluish … +1 yellowish; backlight: share of the light that comes from below.
     """
@@ -25,6 +25,7 @@ class Light:
     level: float = 1.0
     gradient: float = 0.25
     gradient_rad: float = 0.7
+    patchy: float = 0.03
     ambient_shine: float = 0.35
     glare: int = 0
     glare_strength: float = 0.9
@@ -39,7 +40,7 @@ class Light:
         small = max(8, height // 8), max(8, width // 8)
         y, x = np.mgrid[-1 : 1 : small[0] * 1j, -1 : 1 : small[1] * 1j].astype(np.float32)
         along = x * math.cos(self.gradient_rad) - y * math.sin(self.gradient_rad)
-        field = 1 - 0.5 * self.gradient * along + 0.03 * soft_noise(rng, small, small[1] / 3)
+        field = 1 - 0.5 * self.gradient * along + self.patchy * soft_noise(rng, small, small[1] / 3)
         field *= 1 - vignette * (x * x + y * y) / 2
         tint = rgb(1 + 0.10 * self.warmth, 1 + 0.01 * self.warmth, 1 - 0.16 * self.warmth)
         lit = np.clip(field * self.level, 0.02, 1.9)[..., None] * tint * UNIT_LIGHT

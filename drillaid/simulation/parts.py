@@ -47,6 +47,7 @@ def dual_row(count: int, spacing_mm: float = 7.62, oblong: bool = True) -> Part:
 
 
 def header(count: int, drill_mm: float = 1.0, octagon: bool = False) -> Part:
+    """A single row of square posts."""
     shape = "octagon" if octagon else "oblong"
     size = (1.8, 1.8) if octagon else (1.7, 2.1)
     return Part(
@@ -56,11 +57,13 @@ def header(count: int, drill_mm: float = 1.0, octagon: bool = False) -> Part:
 
 
 def terminal(count: int, pitch_mm: float = 5.08) -> Part:
+    """A screw terminal block."""
     pins = [Pin(pitch_mm * i, 0.0, 1.3, "round", (2.6, 2.6)) for i in range(count)]
     return Part(f"terminal {count}", _first_square(pins), 4.0)
 
 
 def two_pin(name: str, pitch_mm: float, drill_mm: float, land_mm: float, shape="round") -> Part:
+    """Two equal lands, the first at the origin."""
     size = (land_mm, land_mm)
     return Part(
         name, (Pin(0.0, 0.0, drill_mm, shape, size), Pin(pitch_mm, 0.0, drill_mm, shape, size))
@@ -68,27 +71,33 @@ def two_pin(name: str, pitch_mm: float, drill_mm: float, land_mm: float, shape="
 
 
 def resistor(pitch_mm: float = 10.16) -> Part:
+    """A quarter-watt resistor lying down."""
     return two_pin("resistor", pitch_mm, 0.8, 1.6)
 
 
 def diode(pitch_mm: float = 7.62) -> Part:
+    """A small diode; the cathode has the square land."""
     return Part("diode", _first_square(list(two_pin("", pitch_mm, 0.8, 1.6).pins)))
 
 
 def rectifier() -> Part:
+    """A diode with thick leads."""
     return two_pin("rectifier", 12.7, 1.0, 2.2)
 
 
 def electrolytic(pitch_mm: float = 2.5) -> Part:
+    """An upright capacitor; plus has the square land."""
     pins = list(two_pin("", pitch_mm, 0.8, 1.6 if pitch_mm < 4 else 1.9).pins)
     return Part("electrolytic", _first_square(pins), 2.2 + pitch_mm / 3)
 
 
 def film_capacitor() -> Part:
+    """A box capacitor on octagons."""
     return two_pin("film capacitor", 5.08, 0.8, 1.6, "octagon")
 
 
 def transistor(in_line: bool = True) -> Part:
+    """Three leads in a row, or the middle one bent out."""
     middle = 0.0 if in_line else 2.54
     size = (1.4, 1.8) if in_line else (1.5, 1.5)
     shape = "oblong" if in_line else "round"
@@ -103,6 +112,7 @@ def transistor(in_line: bool = True) -> Part:
 
 
 def trimmer() -> Part:
+    """A trimming potentiometer, three pins in a triangle."""
     size = (1.8, 1.8)
     return Part(
         "trimmer",
@@ -113,11 +123,13 @@ def trimmer() -> Part:
 
 
 def relay() -> Part:
+    """A small power relay."""
     at = [(0.0, 0.0), (2.0, 6.0), (14.2, 6.0), (14.2, -6.0), (2.0, -6.0)]
     return Part("relay", tuple(Pin(x, y, 1.3, "round", (2.8, 2.8)) for x, y in at), 3.0)
 
 
 def mounting_hole(land_mm: float | None = None) -> Part:
+    """A 3.2 mm hole for an M3 screw, with or without copper round it."""
     size = None if land_mm is None else (land_mm, land_mm)
     return Part("mounting hole", (Pin(0.0, 0.0, 3.2, "round", size),), 3.2)
 

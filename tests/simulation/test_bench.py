@@ -12,10 +12,10 @@ from drillaid.simulation.artwork import Artwork
 from drillaid.simulation.bench import Light, Occluders, Optics, SimulatedBench, nominal_rig
 from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.designs import InventedDesign, random_design
-from drillaid.simulation.look import Look
+from drillaid.simulation.look import FINISHES, LAMINATES, Look
 from drillaid.simulation.projection import PixelMap
 
-EVEN = Light(gradient=0.0, ambient_shine=0.0)
+EVEN = Light(gradient=0.0, patchy=0.0, ambient_shine=0.0)
 CLEAN = Optics(blur_px=0.6, noise=0.0, vignette=0.0)
 
 
@@ -73,7 +73,11 @@ def outline_centroid_px(bench, centre_bench, radius_mm):
     ],
 )
 def test_discs_lie_where_the_truth_says(tilt_deg, scale, rotation, face):
-    """Drawn truth good to 0.04 px (0.0025 mm) rms, 0.1 px at worst: the brief's limit is 0.1 px."""
+    """Drawn truth good to 0.02 px (0.0012 mm) rms, 0.05 px at worst.
+
+    Measured when written: 0.010 px rms. The rest is this test's own reading of
+    discs some 27 px wide from 8-bit pictures.
+    """
     rig = nominal_rig(tilt_rad=math.radians(tilt_deg), tilt_direction_rad=0.9)
     board = flat_board(isolated_discs(), print_scale=scale, shear=0.001, face=face)
     bench = SimulatedBench(board, rig, light=EVEN, optics=CLEAN, clutter=0, seed=2)
@@ -90,8 +94,8 @@ def test_discs_lie_where_the_truth_says(tilt_deg, scale, rotation, face):
         assert np.hypot(*(expected - truth[i])) < 1.0  # the perspective shift itself
         errors.append(centroid_px(image, truth[i]) - expected)
     errors = np.array(errors)
-    assert np.sqrt((errors**2).sum(axis=1).mean()) < 0.04
-    assert np.abs(errors).max() < 0.1
+    assert np.sqrt((errors**2).sum(axis=1).mean()) < 0.02
+    assert np.abs(errors).max() < 0.05
 
 
 def test_etching_moves_no_centre_and_shrinks_every_land():
@@ -214,7 +218,7 @@ def test_drilling_happens_under_the_spindle_and_shows():
     dark = (before.astype(int) - after)[..., 1] > 60
     v, u = np.nonzero(dark[int(px[1]) - 12 : int(px[1]) + 13, int(px[0]) - 12 : int(px[0]) + 13])
     seen = np.array([u.mean(), v.mean()]) + px.astype(int) - 12
-    assert np.hypot(*(seen - px)) < 0.7
+    assert np.hypot(*(seen - px)) < 0.25
     diameter_mm = 2 * math.sqrt(len(u) / math.pi) / bench.rig.px_per_mm(bench.thickness_mm)
     assert diameter_mm == pytest.approx(0.9, abs=0.08)
 
@@ -276,6 +280,46 @@ def test_light_from_below_turns_the_contrast_round():
         image = cv2.cvtColor(bench.render(), cv2.COLOR_BGR2GRAY).astype(float)
         grey[backlight] = image[v, u].mean() - image[v, u + 12].mean()
     assert grey[0.0] > 20 > -20 > grey[0.8]
+
+
+def test_a_design_without_copper_gets_plain_lands():
+    plain = Design("plain", (Hole(1, 0, 0, 0.8), Hole(2, 20, 10, 1.0), Hole(3, 5, 9, 3.2, False)))
+    board = SimulatedBoard(plain, Look(ragged_mm=0.0), seed=1)
+    area = math.pi / 4 * (1.6**2 + 1.8**2)
+    assert board.copper.sum() / board.px_per_mm**2 == pytest.approx(area, rel=0.02)
+
+
+@pytest.mark.parametrize("finish", FINISHES)
+@pytest.mark.parametrize("laminate", LAMINATES)
+def test_no_surface_is_one_colour(finish, laminate):
+    """Vision must not live off even colours that no camera ever delivers."""
+    board = SimulatedBoard(isolated_discs(6.0), Look(finish, laminate, tone=0.3), seed=2, px_per_mm=16)
+    at = np.rint(board.texture_px(board.design.xy_mm)).astype(int)
+    for u, v in at[8:13]:
+        for shift in (0, int(5.2 * 16)):  # on the land, and beside it
+            patch = board.surface[v - 8 : v + 9, u + shift - 8 : u + shift + 9, :3].astype(float)
+            assert patch.std(axis=(0, 1)).max() > 1.0
+
+
+def test_lost_lands_are_gone_and_known():
+    design = isolated_discs()
+    board = SimulatedBoard(design, Look(lost=(3,), lost_fraction=0.2, ragged_mm=0.0), seed=6)
+    assert 3 in board.lost and 1 < len(board.lost) < 14
+    for hole, px in zip(design.holes, board.texture_px(design.xy_mm)):
+        window, dx, dy = board.window(px, 0.5)
+        share = board.copper[window].mean()
+        assert share < 0.2 if hole.number in board.lost else share > 0.99
+
+
+def test_centre_marks_sit_in_the_centres():
+    design = isolated_discs()
+    board = SimulatedBoard(design, Look(centre_marks_mm=0.5, ragged_mm=0.0), seed=6)
+    px = board.texture_px(design.xy_mm)[4]
+    window, dx, dy = board.window(px, 0.7)
+    bare = 1 - board.copper[window]
+    bare[np.hypot(dx, dy) > 0.6] = 0
+    assert bare.sum() / board.px_per_mm**2 == pytest.approx(math.pi / 16, rel=0.05)
+    assert abs((bare * dx).sum() / bare.sum()) < 0.005 > abs((bare * dy).sum() / bare.sum())
 
 
 def test_misuse_is_told():
