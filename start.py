@@ -39,17 +39,17 @@ def too_old(version, program):
 if too_old(sys.version_info, sys.executable):
     sys.exit(too_old(sys.version_info, sys.executable))
 
-import os  # noqa: E402
-import pathlib  # noqa: E402
-import subprocess  # noqa: E402
+import os
+import pathlib
+import subprocess
 
 ROOT = pathlib.Path(os.path.abspath(__file__)).parent
 sys.path.insert(0, str(ROOT))
 
-from drillaid.cli import COMMANDS  # noqa: E402
-from drillaid.startup.install import set_up  # noqa: E402
-from drillaid.startup.place import Place  # noqa: E402
-from drillaid.startup.programs import Trouble, explain_os, say  # noqa: E402
+from drillaid.cli import COMMANDS
+from drillaid.startup.install import set_up
+from drillaid.startup.place import Place
+from drillaid.startup.programs import Trouble, explain_os, say
 
 
 def overview():

@@ -73,7 +73,7 @@ def _may_use_qt(node: pytest.Item | pytest.Collector) -> bool:
 @pytest.hookimpl(wrapper=True)
 def pytest_make_collect_report(collector: pytest.Collector):
     is_core = isinstance(collector, pytest.Module) and not _may_use_qt(collector)
-    _curtain.close() if is_core else _curtain.open()
+    (_curtain.close if is_core else _curtain.open)()
     try:
         return (yield)
     finally:
@@ -82,7 +82,7 @@ def pytest_make_collect_report(collector: pytest.Collector):
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_protocol(item: pytest.Item):
-    _curtain.open() if _may_use_qt(item) else _curtain.close()
+    (_curtain.open if _may_use_qt(item) else _curtain.close)()
     try:
         return (yield)
     finally:

@@ -129,7 +129,9 @@ def test_top_of_the_tree_holds_what_it_may():
 def folder_of_tests(path: Path) -> Path:
     """tests/rig for drillaid/rig, tests/ui for ui, tests for what lies in drillaid itself."""
     folder = path.relative_to(ROOT).parent
-    return ROOT / "tests" / (folder.relative_to("drillaid") if "drillaid" in folder.parts else folder)
+    return (
+        ROOT / "tests" / (folder.relative_to("drillaid") if "drillaid" in folder.parts else folder)
+    )
 
 
 def test_tests_mirror_the_tree():
