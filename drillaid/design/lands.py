@@ -17,7 +17,7 @@ from drillaid.design.ring import depth_mm
 LONGEST_STROKE = 3.0  # length over width
 LARGEST_DRAWN_MM = 12.0
 SOLID = 0.95
-ALL_ROUND = 0.98  # share of a circle that must be copper to call it closed
+ALL_ROUND = 0.96  # share of a circle that must be copper to call it closed
 POUR_GAP_MM, POUR_SHARE = 0.3, 0.9
 FARTHEST_MM = 2.0  # beyond the hole's edge copper is a pour
 
@@ -84,8 +84,8 @@ def _drawn_pad(pads: list[Pad], ends, middle, drill_mm: float) -> Pad | None:
 def _copper_share(copper: Copper, xy_mm: np.ndarray) -> float:
     """Share of the points xy_mm (N, 2) that lie on copper; outside the picture is bare."""
     px = copper.to_design.inverse(xy_mm).astype(np.float32)
-    picked = cv2.remap(copper.mask, px[None], None, cv2.INTER_NEAREST, borderValue=0)
-    return float(np.count_nonzero(picked) / picked.size)
+    picked = cv2.remap(copper.mask, px[None], None, cv2.INTER_LINEAR, borderValue=0)
+    return float(np.count_nonzero(picked > 127) / picked.size)
 
 
 def _round(centre, radius: float) -> np.ndarray:
@@ -123,9 +123,9 @@ def _in_pour(copper: Copper, land: Land) -> bool:
 def _from_picture(copper: Copper, middle, ends, drill_mm: float) -> Land | None:
     """The widest circle round each end that is all copper; an oblong joins two ends.
 
-    The disc of the hole itself does not count: exporters leave it open as often as not.
+    Comes out up to 0.06 mm too small in diameter, not too large. The disc of the hole itself does not count: exporters leave it open as often as not.
     """
-    step = 0.5 / copper.px_per_mm
+    step = 0.25 / copper.px_per_mm
     reach = [_reach(copper, end, drill_mm / 2, step) for end in ends]
     if min(reach) <= drill_mm / 2:
         return None

@@ -11,7 +11,9 @@ import math
 
 import pytest
 
+from drillaid.design.gerber_reader import read_objects
 from drillaid.design.model import Land
+from drillaid.design.outline import read_outline
 from drillaid.design.ring import breakout_deg, land_breakout_deg, ring_left
 
 # land Ø, hole Ø, e at tangency, e at 90°, e at 180°, breakout at e = 0.40
@@ -64,3 +66,21 @@ def test_land_built_for_a_square_post_leaves_ring_and_allowance(allowance, c, ho
     assert left == pytest.approx(0.150 + c / 2, abs=1e-3)
     # the allowance is what hole position and etching may use up before 0.150 mm is reached
     assert ring_left(Land("round", (land, land)), (c / 2, 0), hole) == pytest.approx(0.150, abs=1e-3)
+
+
+TWO_SQUARES = (
+    "%MOMM*%%FSLAX26Y26*%%TF.Part,Other,example*%%LPD*%%ADD10C,0.010*%D10*X0Y0D02*G01*"
+    "X5000000Y0D01*Y5000000D01*X0D01*Y0D01*X6000000D02*X11000000D01*Y5000000D01*X6000000D01*"
+    "Y0D01*M02*"
+)
+
+
+def test_gerber_example_two_square_boxes():
+    """The Gerber Layer Format Specification, 2.11.1 "Two square boxes", as quoted in public
+    repositories: squares of 5 mm at (0, 0) and (6, 0), drawn with a pen of 0.01 mm."""
+    drawn = read_objects(TWO_SQUARES.encode(), "example.gbr")
+    assert [d.kind for d in drawn] == ["stroke"] * 8
+    assert {d.width_mm for d in drawn} == {0.01}
+    rings = read_outline(TWO_SQUARES.encode(), "example.gbr").rings_mm
+    boxes = sorted((*ring.min(axis=0), *ring.max(axis=0)) for ring in rings)
+    assert boxes == [(0, 0, 5, 5), (6, 0, 11, 5)]
