@@ -253,3 +253,27 @@ def test_every_locked_version_has_hashes_and_no_address(name):
         assert re.match(r"[a-z0-9-]+==\S+", block)
         assert "--hash=sha256:" in block
     assert "//" not in text and "--index" not in text
+
+
+# --- what goes into the wheel ----------------------------------------------------------------
+
+
+def test_every_folder_of_modules_is_a_package():
+    """Without __init__.py a folder would be missing from what pipx installs."""
+    folders = {path.parent for path in EVERY}
+    assert all((folder / "__init__.py").exists() for folder in folders)
+
+
+def test_every_data_file_goes_along():
+    tool = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]
+    patterns = tool["setuptools"]["package-data"]["*"]
+    others = [
+        path
+        for name in PACKAGES
+        for path in (ROOT / name).rglob("*")
+        if path.is_file() and path.suffix != ".py" and "__pycache__" not in path.parts
+    ]
+    left = [path for path in others if not any(path.match(pattern) for pattern in patterns)]
+    assert not left
+    for path in others:
+        assert (path.parent / "__init__.py").exists(), f"{path}: data must lie in a package"
