@@ -141,7 +141,7 @@ def _ring_note(hole, choice: BitChoice, workshop_plates: bool) -> str | None:
 
 
 def _holes(numbers: list[int]) -> str:
-    """"hole 3" or "holes 1, 3–7 and 9"."""
+    """ "hole 3" or "holes 1, 3–7 and 9"."""
     runs: list[list[int]] = []
     for number in sorted(numbers):
         if runs and number == runs[-1][1] + 1:

@@ -37,7 +37,9 @@ class CopperLayer:
 
 # -- which layer --------------------------------------------------------------------------
 
-_GERBER = re.compile(r"%\s*FS[LTD]?[AI]|%\s*ADD\d+[A-Za-z_]|%\s*MO(?:MM|IN)\s*\*|%\s*TF\.FileFunction")
+_GERBER = re.compile(
+    r"%\s*FS[LTD]?[AI]|%\s*ADD\d+[A-Za-z_]|%\s*MO(?:MM|IN)\s*\*|%\s*TF\.FileFunction"
+)
 _FUNCTION = re.compile(r"TF\.FileFunction,\s*([^*%\r\n]*)")
 _NOT_COPPER = (
     r"mask|paste|silk|legend|overlay|assembly|fab|courtyard|keep.?out|drill|plac|stencil|adhesive"
@@ -57,7 +59,7 @@ _ENDINGS = {
 
 
 def classify(data: bytes, name: str) -> str | None:
-    """"copper-top", "copper-bottom", "outline", "other"; None where it is no Gerber at all.
+    """ "copper-top", "copper-bottom", "outline", "other"; None where it is no Gerber at all.
 
     What the file says of itself (.FileFunction) comes first, then image names and
     comments, then what it draws, and the file's name last.
@@ -195,13 +197,14 @@ def _fixed(piece: Piece, to_px: Affine) -> list[np.ndarray]:
 
 def _moved_in(ring: np.ndarray, by: float) -> np.ndarray:
     """Every edge moved `by` px inwards; corners where the moved edges meet (mitred)."""
-    ring = ring[np.hypot(*(ring - np.roll(ring, 1, axis=0)).T) > 1e-6]
+    step = ring - np.concatenate([ring[-1:], ring[:-1]])
+    ring = ring[np.abs(step).max(axis=1) > 1e-6]
     if len(ring) < 3:
         return ring
-    inside = min(by, 0.45 * float(np.ptp(ring, axis=0).min()))
-    along = np.roll(ring, -1, axis=0) - ring
-    along /= np.hypot(*along.T)[:, None]
+    inside = min(by, 0.45 * float((ring.max(axis=0) - ring.min(axis=0)).min()))
+    along = np.concatenate([ring[1:], ring[:1]]) - ring
+    along /= np.sqrt((along**2).sum(axis=1, keepdims=True))
     normal = np.column_stack([-along[:, 1], along[:, 0]]) * np.sign(area(ring) or 1)
-    before = np.roll(normal, 1, axis=0)
+    before = np.concatenate([normal[-1:], normal[:-1]])
     share = np.maximum(1 + (normal * before).sum(axis=1, keepdims=True), 0.4)
     return ring + inside * (normal + before) / share

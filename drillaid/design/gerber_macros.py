@@ -1,9 +1,9 @@
 """Macro primitives the Gerber library draws wrongly or not at all, through its own hooks.
 
 Release 2.4.3: primitive 5 (polygon) takes an inch diameter for millimetres and
-drops the rotation; 1 (circle) ignores its rotation; 7 (thermal) and 22 (lower left line) draw nothing. The hooks
-replace them with outlines and rectangles it handles well. 6 (moiré) and 2 are
-refused: both are long obsolete and no pad is made of them.
+drops the rotation; 1 (circle) ignores its rotation; 7 (thermal) and 22 (lower
+left line) draw nothing. The hooks put outlines in their place. 6 (moiré) and 2
+are refused: both are long obsolete and no pad is made of them.
 """
 
 from __future__ import annotations
@@ -62,9 +62,7 @@ class _Hooks(Parser2Hooks):
             centre = rotated(centre, math.radians(value(turn) if turn is not None else 0.0))
             diameter = value(primitive.diameter)
             if diameter > 0:
-                _outline(
-                    context, circle(centre[0], diameter), dark=value(primitive.exposure) != 0
-                )
+                _outline(context, circle(centre[0], diameter), dark=value(primitive.exposure) != 0)
 
         def on_code_5_polygon(self, context, primitive) -> None:
             def value(expression) -> float:

@@ -31,7 +31,22 @@ def lands_at(holes: Sequence[Hole], layer: CopperLayer) -> tuple[Land | None, ..
     """
     flashes = [p for p in layer.pads if p.kind == "flash"]
     drawn = [p for p in layer.pads if p.kind != "flash" and _compact(p)]
-    return tuple(_land(hole, flashes, drawn, layer.copper) for hole in holes)
+    near = _Near(flashes), _Near(drawn)
+    return tuple(_land(hole, *near, layer.copper) for hole in holes)
+
+
+class _Near:
+    """Picks the pads whose extent may reach a point, nearest first."""
+
+    def __init__(self, pads: list[Pad]) -> None:
+        self.pads = pads
+        self.centres = np.array([pad.centre_mm for pad in pads]).reshape(-1, 2)
+        self.reach = np.array([max(pad.size_mm) for pad in pads])
+
+    def to(self, point) -> list[Pad]:
+        distance = np.hypot(*(self.centres - point).T)
+        index = np.flatnonzero(distance <= self.reach)
+        return [self.pads[i] for i in index[np.argsort(distance[index], kind="stable")]]
 
 
 def _compact(pad: Pad) -> bool:
@@ -41,10 +56,11 @@ def _compact(pad: Pad) -> bool:
     return long <= LARGEST_DRAWN_MM and pad.solidity >= SOLID
 
 
-def _land(hole: Hole, flashes: list[Pad], drawn: list[Pad], copper: Copper) -> Land | None:
+def _land(hole: Hole, flashes: _Near, drawn: _Near, copper: Copper) -> Land | None:
     ends = [hole.xy_mm] if hole.slot_to_mm is None else [hole.xy_mm, hole.slot_to_mm]
     middle = np.mean(ends, axis=0)
-    pad = _covering(flashes, ends, middle) or _drawn_pad(drawn, ends, middle, hole.drill_mm)
+    pad = _covering(flashes.to(middle), ends, middle)
+    pad = pad or _drawn_pad(drawn.to(middle), ends, middle, hole.drill_mm)
     if pad is None:
         return _from_picture(copper, middle, ends, hole.drill_mm)
     land = pad.land
@@ -57,11 +73,8 @@ def _covering(pads: list[Pad], ends, middle) -> Pad | None:
     """The nearest centre; of several at one place the one that leaves most copper."""
     best, key = None, (math.inf, 0.0)
     for pad in pads:
-        distance = math.dist(pad.centre_mm, middle)
-        if distance > max(pad.size_mm):
-            continue
         depth = float(depth_mm(pad.land, ends).min())
-        rank = (round(distance, 2), -depth)
+        rank = (round(math.dist(pad.centre_mm, middle), 2), -depth)
         if depth > 0 and rank < key:
             best, key = pad, rank
     return best
@@ -123,7 +136,8 @@ def _in_pour(copper: Copper, land: Land) -> bool:
 def _from_picture(copper: Copper, middle, ends, drill_mm: float) -> Land | None:
     """The widest circle round each end that is all copper; an oblong joins two ends.
 
-    Comes out up to 0.06 mm too small in diameter, not too large. The disc of the hole itself does not count: exporters leave it open as often as not.
+    Comes out up to 0.06 mm too small in diameter, not too large. The disc of the
+    hole itself does not count: exporters leave it open as often as not.
     """
     step = 0.25 / copper.px_per_mm
     reach = [_reach(copper, end, drill_mm / 2, step) for end in ends]

@@ -186,7 +186,10 @@ class _Near:
     def at(self, point) -> int | None:
         x, y = float(point[0]), float(point[1])
         best, closest = None, NEAR_MM
-        for kx in {math.floor((x - NEAR_MM) / self.SQUARE), math.floor((x + NEAR_MM) / self.SQUARE)}:
+        for kx in {
+            math.floor((x - NEAR_MM) / self.SQUARE),
+            math.floor((x + NEAR_MM) / self.SQUARE),
+        }:
             for ky in {math.floor((y + d) / self.SQUARE) for d in (-NEAR_MM, NEAR_MM)}:
                 for i in self.squares.get((kx, ky), ()):
                     gap = math.dist((x, y), self.places[i])
@@ -256,7 +259,11 @@ def _duals(rows: list[_Row]) -> tuple[list[list[_Row]], list[_Row]]:
     """
     pairs: list[list[_Row]] = []
     left = list(rows)
-    for wanted in (lambda s, p: _is_dip(s), lambda s, p: abs(s - p) <= 2 * NEAR_MM, lambda s, p: True):
+    for wanted in (
+        lambda s, p: _is_dip(s),
+        lambda s, p: abs(s - p) <= 2 * NEAR_MM,
+        lambda s, p: True,
+    ):
         left = _pair_up(left, wanted, pairs)
     left = _cut_and_pair(left, pairs)
     return pairs, left
@@ -281,7 +288,9 @@ def _partners(row: _Row, rows: list[_Row], wanted) -> list[tuple[float, int]]:
 def _pair_up(rows: list[_Row], wanted, pairs: list[list[_Row]]) -> list[_Row]:
     left = list(rows)
     while True:
-        options = [(len(p), k, p) for k, row in enumerate(left) if (p := _partners(row, left, wanted))]
+        options = [
+            (len(p), k, p) for k, row in enumerate(left) if (p := _partners(row, left, wanted))
+        ]
         if not options:
             return left
         _, k, partners = min(options)
@@ -325,6 +334,8 @@ def _part(design: Design, kind: str, rows: list[_Row]) -> Part:
         return Part(f"row of {n}, {pitch:g} mm pitch", kind, holes, pitch, 1)
     spacing = round(_beside(first, rows[1])[0], 2)
     if kind == GRID:
-        return Part(f"grid of {len(rows)} × {n}, {pitch:g} mm", kind, holes, pitch, len(rows), spacing)
+        return Part(
+            f"grid of {len(rows)} × {n}, {pitch:g} mm", kind, holes, pitch, len(rows), spacing
+        )
     name = f"dual row 2 × {n}, {pitch:g} mm pitch, {spacing:g} mm apart"
     return Part(name, kind, holes, pitch, 2, spacing)

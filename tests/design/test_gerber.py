@@ -288,9 +288,7 @@ def test_mutated_files_give_a_layer_or_one_sentence():
 # -- which layer -------------------------------------------------------------------------------
 
 BODY = "%ADD10C,1*%D10*X0Y0D03*M02*"
-FRAME = (
-    "%ADD10C,0.1*%D10*X0Y0D02*X9000000Y0D01*X9000000Y9000000D01*X0Y9000000D01*X0Y0D01*M02*"
-)
+FRAME = "%ADD10C,0.1*%D10*X0Y0D02*X9000000Y0D01*X9000000Y9000000D01*X0Y9000000D01*X0Y0D01*M02*"
 
 
 @pytest.mark.parametrize(

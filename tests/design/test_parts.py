@@ -23,14 +23,14 @@ def dual(n, apart=7.62, pitch=2.54, at=(0.0, 0.0)):
 
 def board(*groups, drill=0.8, land=None):
     places = [xy for group in groups for xy in group]
-    holes = tuple(
-        Hole(k + 1, round(x, 4), round(y, 4), drill) for k, (x, y) in enumerate(places)
-    )
+    holes = tuple(Hole(k + 1, round(x, 4), round(y, 4), drill) for k, (x, y) in enumerate(places))
     return Design("drawn", holes, (land,) * len(holes) if land else ())
 
 
 def found(design):
-    return sorted((p.kind, p.rows, len(p.holes), p.pitch_mm, p.row_spacing_mm) for p in find_parts(design))
+    return sorted(
+        (p.kind, p.rows, len(p.holes), p.pitch_mm, p.row_spacing_mm) for p in find_parts(design)
+    )
 
 
 def test_one_row_and_its_name():
@@ -138,7 +138,9 @@ def test_any_rotation_mirror_and_order_finds_the_same_parts(angle, shift, mirror
     design = board([tuple(turned[k]) for k in order])
     assert found(design) == EXPECTED
     # each part holds just the holes that were drawn for it
-    drawn = [set(range(sum(map(len, LAYOUT[:g])), sum(map(len, LAYOUT[: g + 1])))) for g in range(5)]
+    drawn = [
+        set(range(sum(map(len, LAYOUT[:g])), sum(map(len, LAYOUT[: g + 1])))) for g in range(5)
+    ]
     for part in find_parts(design):
         assert {order[n - 1] for n in part.holes} in drawn[:4]
 

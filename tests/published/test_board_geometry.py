@@ -65,7 +65,9 @@ def test_land_built_for_a_square_post_leaves_ring_and_allowance(allowance, c, ho
     left = ring_left(Land("round", (land, land)), (0, 0), hole)
     assert left == pytest.approx(0.150 + c / 2, abs=1e-3)
     # the allowance is what hole position and etching may use up before 0.150 mm is reached
-    assert ring_left(Land("round", (land, land)), (c / 2, 0), hole) == pytest.approx(0.150, abs=1e-3)
+    assert ring_left(Land("round", (land, land)), (c / 2, 0), hole) == pytest.approx(
+        0.150, abs=1e-3
+    )
 
 
 TWO_SQUARES = (
