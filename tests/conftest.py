@@ -46,6 +46,13 @@ def _home_variables(folder: Path) -> dict[str, str]:
     return {**variables, "XDG_RUNTIME_DIR": str(folder)}
 
 
+def pytest_addoption(parser: pytest.Parser, pluginmanager: pytest.PytestPluginManager) -> None:
+    """With -p no:pytest-qt, as where PyQt6 is not installed, its settings mean nothing."""
+    if not pluginmanager.hasplugin("pytest-qt") and not pluginmanager.hasplugin("pytestqt.plugin"):
+        for name in ("qt_api", "qt_log_level_fail"):
+            parser.addini(name, "unused without pytest-qt")
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """While modules are imported, and in fixtures wider than one test, the home is a spare one."""
     folder = tempfile.TemporaryDirectory(prefix="drillaid-tests-", ignore_cleanup_errors=True)
