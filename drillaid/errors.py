@@ -23,6 +23,15 @@ from __future__ import annotations
 from pathlib import Path
 
 
+def printable(text: str) -> str:
+    """Without line breaks, control characters and broken encodings, which become "?".
+
+    File names and quoted lines come from strangers; on a terminal an escape
+    sequence in them would be obeyed.
+    """
+    return "".join(character if character.isprintable() else "?" for character in text)
+
+
 class DrillaidError(Exception):
     """Base of all. `str(error)` is one sentence for a person."""
 
@@ -55,7 +64,7 @@ class InputError(DrillaidError):
             where = self.file if self.line is None else f"{self.file}, line {self.line}"
             where += ": "
         todo = f"; {self.remedy}" if self.remedy else ""
-        return f"{where}{self.what}{todo}."
+        return printable(f"{where}{self.what}{todo}.")
 
 
 class DesignError(InputError):

@@ -21,31 +21,39 @@ from drillaid.errors import DesignError
 
 LARGEST_MM = 50.0  # no bench drill takes more; larger is a misread number
 _DEFAULT_BONUS = 4.0  # the digits the format itself gives where the header is silent
+_LIKE_BONUS = 6.0
 _FAR_MM = 20_000.0
+_FEW = 8  # holes; fewer say little about the size of a board
 
 
-def read_drill(data: bytes, name: str, extent: Extent | None = None) -> HoleList:
+def read_drill(
+    data: bytes, name: str, extent: Extent | None = None, like: NumberFormat | None = None
+) -> HoleList:
     """Holes of one drill file in the order drilled.
 
     extent: where the holes must lie, from outline or copper; used as evidence
       only where the header leaves the number format open.
+    like: how a larger file of the same export was read, evidence of the same kind
     Raises DesignError with file and line for what is wrong or cannot be decided.
     """
     program = drill_body.parse(data, name)
     if not program.numbers() and not any(step.kind == "plunge" for step in program.steps):
         return HoleList(name, "drill", (), "no holes", tuple(program.warnings()))
     _known_tools(program)
-    number_format, hits, decided = _decide(program, extent)
+    number_format, hits, told = _decide(program, extent, like)
     spots = tuple(_spots(program, number_format, hits))
-    warnings = ([decided] if decided else []) + program.warnings()
-    return HoleList(name, "drill", spots, str(number_format), tuple(warnings), bool(decided))
+    warnings = ([told] if told else []) + program.warnings()
+    units = str(number_format)
+    if program.said.digits is None and number_format.zeros != "point":
+        units += " (number of digits not stated)"
+    return HoleList(name, "drill", spots, units, tuple(warnings), bool(told), number_format)
 
 
 # -- which number format ----------------------------------------------------
 
 
 def _decide(
-    program: Program, extent: Extent | None
+    program: Program, extent: Extent | None, like: NumberFormat | None
 ) -> tuple[NumberFormat, list[Hit], str | None]:
     """The format, the holes it gives, and a warning if the header alone did not say it."""
     numbers = program.numbers()
@@ -54,7 +62,10 @@ def _decide(
     if len(runs) == 1:
         return *runs[0], None
     zeros = zero_evidence(numbers)
-    readings = [_reading(program, how, hits, extent, zeros) for how, hits in runs]
+    readings = [
+        _reading(program, how, hits, extent, zeros[how.zeros] + (_LIKE_BONUS if how == like else 0))
+        for how, hits in runs
+    ]
     best, next_best = evidence.choose(readings)
     warning = None
     if next_best is not None:
@@ -65,11 +76,14 @@ def _decide(
 
 
 def _by_rule(program: Program, best: Reading, next_best: Reading) -> tuple[Reading, Reading]:
-    """Digits have a default in the format; where only they are open, it settles a draw."""
+    """Digits have a default in the format; where only they are open, it settles a draw.
+
+    Unless enough holes speak against it: then neither reading is to be trusted.
+    """
     if not program.said.missing() and not program.said.clashes:
         if _is_usual(best.how):
             return best, next_best
-        if _is_usual(next_best.how):
+        if _is_usual(next_best.how) and len(best.xy_mm) < _FEW:
             return next_best, best
     raise _undecided(program, best, next_best)
 
@@ -79,7 +93,7 @@ def _is_usual(number_format: NumberFormat) -> bool:
     return number_format.zeros != "point" and digits == USUAL_DIGITS[number_format.unit][0]
 
 
-def _reading(program: Program, number_format, hits, extent, zeros) -> Reading:
+def _reading(program: Program, number_format, hits, extent, points: float) -> Reading:
     xy = np.array([(hit.x, hit.y) for hit in hits], dtype=np.float64).reshape(-1, 2)
     ends = [hit.end for hit in hits if hit.end is not None]
     if ends:
@@ -87,7 +101,7 @@ def _reading(program: Program, number_format, hits, extent, zeros) -> Reading:
     sizes = {tool.number: _plausible_mm(tool, number_format) for tool in program.tools.values()}
     drills = [sizes.get(hit.tool, math.nan) for hit in hits]
     drill_mm = np.array(drills + [math.nan] * len(ends), dtype=np.float64)
-    score = evidence.plausibility(xy, drill_mm, extent) + zeros[number_format.zeros]
+    score = evidence.plausibility(xy, drill_mm, extent) + points
     if program.said.digits is None and _is_usual(number_format):
         score += _DEFAULT_BONUS
     return Reading(number_format, xy, score)
@@ -105,7 +119,7 @@ def _told(program: Program, best, next_best, readings, extent: Extent | None) ->
     gaps, clashes = program.said.missing(), program.said.clashes
     if _either_zeros(best, readings):
         gaps = [gap for gap in gaps if "zeros" not in gap]
-    by_default = _is_usual(best.how) and (best.score >= next_best.score or len(best.xy_mm) < 4)
+    by_default = _is_usual(best.how) and (best.score >= next_best.score or len(best.xy_mm) < _FEW)
     if not gaps and not clashes and (by_default or program.said.digits):
         return None
     why = [f"holes span {evidence.size_text(best.xy_mm)}"]

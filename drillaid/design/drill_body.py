@@ -16,26 +16,12 @@ from drillaid.design.drill_header import (
     read_tool_definition,
 )
 from drillaid.design.drill_program import Program, Step
+from drillaid.design.drill_words import LONGEST_NUMBER, Words, read_words
 from drillaid.design.text import numbered_lines
 
-_WORD = re.compile(r"([A-Z])([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)|)")
 _POINT = re.compile(r"X([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))Y([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
 _TEXT_CODE = re.compile(r"^(M4[57]|M9[789]),?(.*)$")
-_LONGEST_NUMBER = 15
 
-_OPEN_TOO = "export holes and straight slots only, or delete the line and drill that place by eye"
-_REFUSED_G = {
-    2: "G02 routs an arc, which a hand drill cannot follow",
-    3: "G03 routs an arc, which a hand drill cannot follow",
-    32: "G32 routs a circle, which a hand drill cannot follow",
-    33: "G33 routs a circle, which a hand drill cannot follow",
-    41: "G41 shifts the route sideways by the tool's radius",
-    42: "G42 shifts the route sideways by the tool's radius",
-    82: "G82 stands for a whole row pattern whose holes are not listed",
-    83: "G83 stands for a whole pattern whose holes are not listed",
-    84: "G84 stands for a circle of holes that are not listed",
-    87: "G87 routs a stepped slot",
-}
 _IGNORED_G = {4, 7, 40}  # dwell, feed override, no cutter compensation
 _IGNORED_M = {6, 9, 18, 60, 61, 62, 63}  # stops and machine checks
 # format 1 numbers its M codes differently: -> the format 2 code of the same meaning
@@ -98,7 +84,7 @@ class _Body:
         match = _POINT.fullmatch(text)
         if (
             match is None
-            or len(text) > 2 * _LONGEST_NUMBER
+            or len(text) > 2 * LONGEST_NUMBER
             or self.routing
             or not self.tool
             or self.skip_point_after_text
@@ -138,11 +124,11 @@ class _Body:
             return
         if is_harmless(text) and (self.in_header or text[0] in "SFZ"):
             return
-        words = self._words(text, line)
-        if words is None:
+        words = read_words(self.program, text, line)
+        if words is None or words.strange:
             self._not_understood(text, line)
         else:
-            self._obey(words, text, line)
+            self._obey(words, line)
 
     def _not_understood(self, text: str, line: int) -> None:
         if self.in_header:
@@ -153,86 +139,29 @@ class _Body:
             remedy = "delete the line if the block is not wanted, or the / if it is"
         raise self.program.error(f"'{text[:24]}' is not understood", line, remedy)
 
-    def _words(self, text: str, line: int) -> list[tuple[str, str]] | None:
-        words, at = [], 0
-        while at < len(text):
-            match = _WORD.match(text, at)
-            if match is None:
-                return None
-            if len(match[2]) > _LONGEST_NUMBER:
-                raise self.program.error(
-                    f"'{match[0][:24]}…' has too many digits", line, "correct the line"
-                )
-            words.append((match[1], match[2]))
-            at = match.end()
-        return words
-
     # -- one line of words ------------------------------------------------
 
-    def _obey(self, words: list[tuple[str, str]], text: str, line: int) -> None:
-        at: dict[str, str] = {}
-        start: dict[str, str] | None = None  # what stood before G85
-        codes: list[tuple[str, int]] = []
-        repeats = None
-        for letter, value in words:
-            if letter in "XY":
-                if letter in at:
-                    raise self.program.error(f"has two {letter} values", line, "split the line")
-                at[letter] = value
-            elif letter in "GM":
-                code = self._code_number(letter, value, line)
-                if letter == "G" and code in _REFUSED_G:
-                    raise self.program.error(_REFUSED_G[code], line, _OPEN_TOO)
-                if (letter, code) == ("G", 85):
-                    start, at = at, {}
-                codes.append((letter, code))
-            elif letter == "T":
-                self._take_tool(self._code_number("T", value, line), value, line)
-            elif letter == "R":
-                repeats = self._code_number("R", value, line)
-            elif letter in "IJA" and at:
-                raise self.program.error(
-                    "routs an arc, which a hand drill cannot follow", line, _OPEN_TOO
-                )
-            elif letter == "Z":
-                raise self.program.error(
-                    "has a Z value, so this is a milling program and no drill list",
-                    line,
-                    "export NC drill (with a tool table) instead of G-code",
-                )
-            elif letter not in "NFSHBC":
-                self._not_understood(text, line)
-        self._obey_codes(codes, at, start, repeats, line)
-
-    def _code_number(self, letter: str, value: str, line: int) -> int:
-        if value.isascii() and value.isdigit() and len(value) <= 9:
-            return int(value)
-        raise self.program.error(
-            f"{letter} needs a whole number, not '{value}'", line, "correct the line"
-        )
-
-    def _obey_codes(self, codes, at, start, repeats, line: int) -> None:
-        x, y = at.get("X"), at.get("Y")
-        for letter, code in codes:
-            if letter == "G":
-                if code in _IGNORED_G:
-                    if code == 4:
-                        x = y = None  # the X of a dwell is a time
-                elif code in (92, 93):
-                    self._zero_set(x, y, line)
-                    x = y = None
-                else:
-                    self._preparatory(code, line)
-        m_codes = [code for letter, code in codes if letter == "M"]
+    def _obey(self, words: Words, line: int) -> None:
+        if words.tool is not None:
+            self._take_tool(*words.tool, line)
+        x, y = words.at.get("X"), words.at.get("Y")
+        for code in words.g_codes:
+            if code in (92, 93):
+                self._zero_set(x, y, line)
+            elif code not in _IGNORED_G:
+                self._preparatory(code, line)
+        if {4, 92, 93} & set(words.g_codes):  # a dwell's X is a time, a zero set's is used up
+            x = y = None
+        m_codes = words.m_codes
         if self.program.format_1:
             m_codes = [_FORMAT_1_M.get(code, code) for code in m_codes]
         if 2 in m_codes:
-            self._copy_pattern(m_codes, x, y, repeats, line)
+            self._copy_pattern(m_codes, x, y, words.repeats, line)
             return
-        if start is not None:
-            self._slot(start, x, y, repeats, line)
-        elif repeats is not None:
-            self._repeat(repeats, x, y, line)
+        if words.start is not None:
+            self._slot(words.start, x, y, words.repeats, line)
+        elif words.repeats is not None:
+            self._repeat(words.repeats, x, y, line)
         elif x is not None or y is not None:
             if {0, 6, 9, 30} & set(m_codes):  # the place where the machine stops, no hole
                 self._add(program_of.MOVE, line, x, y)

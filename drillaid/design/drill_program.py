@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from drillaid.design.drill_format import Said
 from drillaid.design.holelist import short_list
-from drillaid.errors import DesignError
+from drillaid.errors import DesignError, printable
 
 # what a Step does
 MOVE = "move"  # to x, y without drilling
@@ -66,7 +66,7 @@ class Program:
     notes: dict[str, list[int]] = field(default_factory=dict)
 
     def note(self, warning: str, line: int) -> None:
-        self.notes.setdefault(warning, []).append(line)
+        self.notes.setdefault(printable(warning), []).append(line)
 
     def error(self, what: str, line: int | None, remedy: str) -> DesignError:
         return DesignError(what, file=self.name, line=line, remedy=remedy)

@@ -107,6 +107,12 @@ class _Machine:
 
     def _copy(self, step: Step) -> None:
         """M02 counts from the last copy, so offsets add up."""
+        if self.incremental:
+            raise self.program.error(
+                "M02 repeats a pattern in incremental mode, where it is not clear from where",
+                step.line,
+                "export absolute coordinates (G90)",
+            )
         first, last = self.pattern
         total = len(self.hits) + step.count * max(1, last - first)
         refuse_too_many(total, self.program.name, step.line)

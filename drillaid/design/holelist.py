@@ -29,6 +29,7 @@ class HoleList:
 
     units: how its numbers were read, for a person
     decided: True where the header left the number format open and evidence chose it
+    how: the number format itself, for files of the same export
     """
 
     name: str
@@ -37,6 +38,7 @@ class HoleList:
     units: str
     warnings: tuple[str, ...] = ()
     decided: bool = False
+    how: object | None = None
 
 
 def refuse_too_many(count: int, name: str, line: int | None) -> None:

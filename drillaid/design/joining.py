@@ -48,6 +48,7 @@ def join(
             f"{len(doubles)} hole(s) listed twice were kept once: {short_list(doubles, 3)}"
         )
     _warn_overlaps(holes, warnings)
+    _warn_outside(holes, extent, warnings)
     return tuple(holes), tuple(lands)
 
 
@@ -162,6 +163,22 @@ def _close_pairs(circles: np.ndarray) -> list[tuple[int, int, float, float]]:
                             return pairs
         cells[column, row].append(i)
     return pairs
+
+
+def _warn_outside(holes: list[Hole], extent: Extent | None, warnings: list[str]) -> None:
+    if extent is None:
+        return
+    (low_x, low_y), (high_x, high_y) = extent.low_mm, extent.high_mm
+    outside = [
+        hole.number
+        for hole in holes
+        if not (low_x <= hole.x_mm <= high_x and low_y <= hole.y_mm <= high_y)
+    ]
+    if outside:
+        warnings.append(
+            f"{len(outside)} hole(s) lie outside the board drawn in {extent.source}: "
+            f"{short_list(outside)}"
+        )
 
 
 def _warn_overlaps(holes: list[Hole], warnings: list[str]) -> None:

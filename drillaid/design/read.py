@@ -20,7 +20,6 @@ from drillaid.errors import DesignError, UsageError
 
 FACES = ("bottom", "top")
 _READERS: dict[str, Callable[[bytes, str, Extent | None], HoleList]] = {
-    kinds.DRILL: read_drill,
     kinds.NETLIST: read_netlist,
     kinds.TABLE: read_csv,
     kinds.BARE_TABLE: read_csv,
@@ -55,11 +54,11 @@ def design_of(pieces: Sequence[Piece], name: str, *, face: str = "bottom") -> De
     warnings: list[str] = []
     sorted_pieces = _sort(pieces, name)
     outline, outline_name = _outline(sorted_pieces, warnings)
-    layers = {side: _copper(sorted_pieces, side, warnings) for side in FACES}
+    layers = {side: _copper(sorted_pieces, side, side == face, warnings) for side in FACES}
     extent = _extent(outline, outline_name, layers[face] or layers[_other(face)])
     lists = _hole_lists(sorted_pieces, extent, warnings, name)
     holes, own_lands = join(lists, extent, warnings)
-    lands = _lands(holes, own_lands, layers[face], face, warnings)
+    lands = _lands(holes, own_lands, layers, face, warnings)
     for one in lists:
         warnings[:0] = one.warnings
     used = [one.name for one in lists] + [layer.name for layer in layers.values() if layer]
@@ -135,18 +134,38 @@ def _hole_lists(found, extent, warnings: list[str], name: str) -> list[HoleList]
                 f"holes are taken from the {_PERSON[kind]} files; "
                 f"{', '.join(p.name for p in found[unused])} was not used"
             )
-    lists = [_READERS[kind](piece.data, piece.name, extent) for piece in found[kind]]
+    tables = kind in (kinds.TABLE, kinds.BARE_TABLE)
+    if tables and not named and len({piece.data for piece in found[kind]}) > 1:
+        raise DesignError(
+            f"holds several hole tables ({', '.join(piece.name for piece in found[kind][:3])})",
+            file=name,
+            remedy="give the one that is meant",
+        )
+    if kind == kinds.DRILL:
+        lists = _drill_lists(found[kind], extent)
+    else:
+        lists = [_READERS[kind](piece.data, piece.name, extent) for piece in found[kind]]
     if not any(one.spots for one in lists):
         raise DesignError(
             "holds no holes", file=lists[0].name, remedy="check that the export is complete"
         )
-    if kind in (kinds.TABLE, kinds.BARE_TABLE) and len(lists) > 1 and not named:
-        raise DesignError(
-            f"holds {len(lists)} hole tables ({', '.join(one.name for one in lists[:3])})",
-            file=name,
-            remedy="give the one that is meant",
-        )
     return lists
+
+
+def _drill_lists(pieces: list[Piece], extent: Extent | None) -> list[HoleList]:
+    """In the order given; where headers are silent, small files follow the largest one.
+
+    Four mounting holes say little about how their numbers are written; the plated
+    holes of the same export say much.
+    """
+    largest = max(pieces, key=lambda piece: len(piece.data))
+    first = read_drill(largest.data, largest.name, extent)
+    return [
+        first
+        if piece is largest
+        else read_drill(piece.data, piece.name, extent, first.how if first.decided else None)
+        for piece in pieces
+    ]
 
 
 # -- Gerber -----------------------------------------------------------------------------
@@ -177,8 +196,8 @@ def _box(outline: Outline) -> np.ndarray:
     return np.array([ring.min(axis=0), ring.max(axis=0)])
 
 
-def _copper(found, face: str, warnings: list[str]):
-    """The face's CopperLayer, or None."""
+def _copper(found, face: str, needed: bool, warnings: list[str]):
+    """The face's CopperLayer, or None; a face nobody looks at may be broken, with a warning."""
     from drillaid.design import gerber
 
     pieces = found.get(f"copper-{face}", [])
@@ -188,7 +207,13 @@ def _copper(found, face: str, warnings: list[str]):
             file=pieces[1].name,
             remedy="give the files of one board",
         )
-    return gerber.read_copper(pieces[0].data, pieces[0].name, face) if pieces else None
+    try:
+        return gerber.read_copper(pieces[0].data, pieces[0].name, face) if pieces else None
+    except DesignError as error:
+        if needed:
+            raise
+        warnings.append(f"the {face} copper is left out: {error}")
+        return None
 
 
 def _extent(outline: Outline | None, outline_name: str, layer) -> Extent | None:
@@ -204,9 +229,15 @@ def _extent(outline: Outline | None, outline_name: str, layer) -> Extent | None:
     return Extent(tuple(corners.min(axis=0)), tuple(corners.max(axis=0)), layer.name)
 
 
-def _lands(holes, own_lands, layer, face: str, warnings: list[str]) -> tuple[Land | None, ...]:
+def _lands(holes, own_lands, layers, face: str, warnings) -> tuple[Land | None, ...]:
     """Lands from the Gerber of the face where there is one, else what the hole list says."""
+    layer = layers[face]
     if layer is None:
+        if layers[_other(face)] is not None:
+            warnings.append(
+                f"only {_other(face)} copper was given, so no {face} lands are known; "
+                f"is --face {_other(face)} meant?"
+            )
         return own_lands
     from drillaid.design.lands import lands_at
 

@@ -18,7 +18,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from drillaid.errors import DesignError
+from drillaid.errors import DesignError, printable
 
 MAX_FILE_BYTES = 20_000_000
 MAX_TOTAL_BYTES = 100_000_000
@@ -84,7 +84,7 @@ def _from_path(path: Path, seen: set[tuple[int, int]]) -> list[Piece]:
             from None  # fmt: skip
     if data[:4] in _ZIP_MARKS:
         return list(unpack(data, path.name))
-    return [Piece(path.name, data, named=True)]
+    return [Piece(printable(path.name), data, named=True)]
 
 
 def _reason(error: Exception) -> str:
@@ -130,7 +130,7 @@ def _from_folder(folder: Path) -> Iterable[Piece]:
         total += len(data)
         if total > MAX_TOTAL_BYTES:
             raise _too_much(str(folder))
-        yield Piece(str(path.relative_to(folder)), data)
+        yield Piece(printable(str(path.relative_to(folder))), data)
 
 
 def _walk(folder: Path) -> list[Path]:
@@ -162,7 +162,7 @@ def unpack(data: bytes, name: str) -> list[Piece]:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             members = _members(archive, name)
             return [
-                Piece(f"{name}/{info.filename}", content)
+                Piece(printable(f"{name}/{info.filename}"), content)
                 for info in members
                 if not _is_binary((content := _member(archive, info, name))[:_SNIFF])
             ]

@@ -286,6 +286,7 @@ def test_harmless_machine_words_are_silent():
         ("T1\nM25\nX1.0Y1.0\nM01\nM02X5.0\nM01", 13, "nests"),
         ("T1\nM25\nX1.0Y1.0\nM01\nM02X5.0Y0M70", 12, "mirrors"),
         ("T1\nX1.0Y1.0\nM02X5.0", 10, "M25"),
+        ("T1\nG91\nM25\nX1.0Y1.0\nM01\nM02X5.0", 13, "incremental"),
         ("T1\nM25\nX1.0Y1.0", 10, "inside a pattern"),
         ("T1\nX1.0Y1.0X2.0", 9, "two X"),
         ("T1\nX1.0Y1.0Z-2.0", 9, "milling"),

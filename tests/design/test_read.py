@@ -169,3 +169,41 @@ def test_twenty_thousand_holes_is_the_limit():
     data = f"M48\nMETRIC\nT1C0.01\n%\nT1\n{lines}M30\n".encode()
     assert len(read(a_drl=data).holes) == 20_000
     assert "20,000" in refusal(a_drl=data, b_drl=drill(SQUARE)).what
+
+
+def test_a_small_file_follows_the_large_one_of_the_same_export():
+    def silent(points) -> bytes:
+        rows = "".join(f"X{round(x * 1000)}Y{round(y * 1000)}\n" for x, y in points)
+        return f"M48\nMETRIC\nT1C0.8\n%\nT1\n{rows}M30\n".encode()
+
+    large = silent([(10.16 + 2.54 * i, 10.16 + 5.08 * j) for i in range(12) for j in range(3)])
+    small = silent([(5.123, 6.457), (9.456, 6.457)])
+    with pytest.raises(DesignError, match="both possible"):
+        read(small_drl=small)
+    design = read(small_drl=small, large_drl=large)
+    assert design.holes[0].xy_mm == (5.123, 6.457) and design.holes[2].xy_mm == (10.16, 10.16)
+    assert sum("LZ or TZ" in warning for warning in design.warnings) == 2
+
+
+def test_holes_outside_the_outline_are_told():
+    design = read(a_drl=drill([*SQUARE, (60, -10)]), e_gbr=GERBER_OUTLINE)
+    assert "1 hole(s) lie outside the board drawn in e.gbr: 6" in design.warnings
+
+
+def test_the_other_face_is_pointed_to_and_may_be_broken():
+    pad = b"%FSLAX26Y26*%\n%MOMM*%\n%ADD10C,1.6*%\nD10*\n"
+    pad += b"".join(b"X%dY%dD03*\n" % (x * 1_000_000, y * 1_000_000) for x, y in SQUARE) + b"M02*\n"
+    top, bottom = (b"%TF.FileFunction,Copper,L1,Top*%\n", b"%TF.FileFunction,Copper,L2,Bot*%\n")
+    design = read(a_drl=drill(SQUARE), t_gbr=top + pad)
+    assert "is --face top meant?" in design.warnings[0] and not any(design.lands)
+    broken = top + b"%FSLAX26Y26*%\n%MOMM*%\nD99*\nX0Y0D03*\nM02*\n"
+    design = read(a_drl=drill(SQUARE), t_gbr=broken, b_gbr=bottom + pad)
+    assert [land.size_mm for land in design.lands] == [pytest.approx((1.6, 1.6), abs=0.01)] * 5
+    assert "top copper is left out" in design.warnings[0]
+
+
+def test_messages_are_one_printable_line():
+    error = refusal(named=True, **{"a\x1b[31m\nb": b"dear reader"})
+    assert str(error).isprintable()
+    design = read(a_drl=drill(SQUARE).replace(b"METRIC", b"METRIC\nBLURB\x1b[31m"))
+    assert design.warnings[0].isprintable() and "BLURB" in design.warnings[0]
