@@ -256,4 +256,4 @@ def _dense_ring(corners: np.ndarray, steps: int = 24) -> np.ndarray:
     """The ring with points between the corners, so that a lens may bend its sides."""
     t = np.linspace(0, 1, steps, endpoint=False)[:, None]
     nxt = np.roll(corners, -1, axis=0)
-    return np.vstack([a + t * (b - a) for a, b in zip(corners, nxt)])
+    return np.vstack([a + t * (b - a) for a, b in zip(corners, nxt, strict=True)])

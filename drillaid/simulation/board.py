@@ -92,7 +92,7 @@ class SimulatedBoard:
     def _choose_lost(self) -> frozenset[int]:
         """Numbers of the holes whose land came off."""
         lost = set(self.look.lost)
-        for hole, land in zip(self.design.holes, self.design.lands):
+        for hole, land in zip(self.design.holes, self.design.lands, strict=True):
             if self._rng.random() < self.look.lost_fraction and land is not None:
                 lost.add(hole.number)
         return frozenset(lost)
@@ -133,7 +133,9 @@ class SimulatedBoard:
 
     def _etch_marks(self, distance: np.ndarray) -> None:
         radius = self.look.centre_marks_mm / 2
-        for xy in self.texture_px(self.design.xy_mm[[l is not None for l in self.design.lands]]):
+        for xy in self.texture_px(
+            self.design.xy_mm[[land is not None for land in self.design.lands]]
+        ):
             window, dx, dy = self.window(xy, radius + 0.3)
             if window:
                 np.minimum(distance[window], np.hypot(dx, dy) - radius, out=distance[window])
@@ -281,7 +283,7 @@ def _burr_colour(look: Look) -> np.ndarray:
 def _bare_lands(design: Design) -> Artwork:
     """Copper for a design that brings none: its lands, or round ones of a usual size."""
     lands = []
-    for hole, land, (x, y) in zip(design.holes, design.lands, design.xy_mm):
+    for hole, land, (x, y) in zip(design.holes, design.lands, design.xy_mm, strict=True):
         if land is None and hole.plated is not False:
             side = hole.drill_mm + 0.8
             land = Land("round", (side, side), 0.0, (float(x), float(y)))

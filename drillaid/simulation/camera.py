@@ -18,6 +18,7 @@ class SimulatedCamera:
     realtime: False: a virtual clock that each read moves on by 1/fps, so that runs
       are the same on any computer; True: paced by the real clock, and a reader
       that is late misses frames (their numbers are skipped)
+    live: as realtime; a virtual clock waits for its reader
     before_frame: called with the frame's time before each picture is taken: the
       place to move the bench
     """
@@ -28,7 +29,7 @@ class SimulatedCamera:
             raise ValueError(f"fps must be positive, not {fps}")
         self.bench, self.fps, self.name = bench, float(fps), name
         self.before_frame = before_frame
-        self._realtime = realtime
+        self._realtime = self.live = realtime
         self._start = time.monotonic()
         self._time_s = self._due_s = 0.0
         self._number = 0

@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 
+from drillaid.design.model import Design
+from drillaid.rig.rig import Rig
 from drillaid.simulation.bench import Light, Occluders, Optics, SimulatedBench
 from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.designs import random_design
@@ -24,17 +26,46 @@ def ordinary(seed: int) -> SimulatedBench:
     within ±0.08 mm, print within ±0.4 %; all holes in view, nothing over them
     but at times the raised bit.
     """
+    return bench_for(_that_fits(seed), seed)
+
+
+def bench_for(
+    design: Design,
+    seed: int,
+    *,
+    face: str = "bottom",
+    thickness_mm: float = 1.6,
+    size: tuple[int, int] = (1920, 1080),
+    rig: Rig | None = None,
+) -> SimulatedBench:
+    """An ordinary bench with this board on it.
+
+    size: (width, height) px of the picture; the camera stands as high as the board
+    needs, 0.06 mm/px or coarser. rig: instead of one drawn by the seed.
+    """
     rng = np.random.default_rng([seed, 10])
     tilt, side = math.radians(rng.uniform(0, 6)), rng.uniform(0, 2 * math.pi)
-    rig = nominal_rig(tilt_rad=tilt, tilt_direction_rad=side, seed=seed)
-    design = _that_fits(seed, rng)
+    if rig is None:
+        ring = design.xy_mm if design.outline is None else design.outline.rings_mm[0]
+        long, short = sorted(np.ptp(ring, axis=0), reverse=True)
+        # 115 x 65 mm are seen at 0.06 mm/px; `_that_fits` keeps within these shares of it.
+        mm_per_px = max(0.06 * 1920 / size[0], long / 0.95 / size[0], short / 0.88 / size[1])
+        rig = nominal_rig(*size, mm_per_px, tilt, side, seed=seed)
     look = _look(rng, etch_mm=0.08, ragged_mm=(0.005, 0.02), residue=0.15)
     scale = 1 + rng.uniform(-0.004, 0.004, 2)
-    board = SimulatedBoard(design, look, print_scale=tuple(scale),
-                           shear=float(rng.normal(0, 0.0008)), seed=seed)  # fmt: skip
+    board = SimulatedBoard(
+        design,
+        look,
+        print_scale=(float(scale[0]), float(scale[1])),
+        shear=float(rng.normal(0, 0.0008)),
+        face=face,
+        seed=seed,
+        px_per_mm=float(np.clip(1.2 * rig.px_per_mm(thickness_mm), 4, 24)),
+    )
     bench = SimulatedBench(
         board,
         rig,
+        thickness_mm=thickness_mm,
         light=Light(
             level=float(rng.uniform(0.8, 1.1)),
             gradient=float(rng.uniform(0.1, 0.6)),
@@ -111,10 +142,16 @@ def without_board(seed: int) -> SimulatedBench:
     return SimulatedBench(
         None,
         nominal_rig(tilt_rad=tilt, tilt_direction_rad=side, seed=seed),
-        light=Light(level=float(rng.uniform(0.7, 1.1)), gradient=float(rng.uniform(0.1, 0.8)),
-                    gradient_rad=float(rng.uniform(0, 2 * math.pi))),  # fmt: skip
-        optics=Optics(blur_px=float(rng.uniform(0.5, 1.3)), noise=float(rng.uniform(1, 4)),
-                      jpeg=None if rng.random() < 0.5 else 85),  # fmt: skip
+        light=Light(
+            level=float(rng.uniform(0.7, 1.1)),
+            gradient=float(rng.uniform(0.1, 0.8)),
+            gradient_rad=float(rng.uniform(0, 2 * math.pi)),
+        ),  # fmt: skip
+        optics=Optics(
+            blur_px=float(rng.uniform(0.5, 1.3)),
+            noise=float(rng.uniform(1, 4)),
+            jpeg=None if rng.random() < 0.5 else 85,
+        ),  # fmt: skip
         occluders=Occluders(bit=bool(rng.random() < 0.5), chuck=bool(rng.random() < 0.2)),
         sheet=str(rng.choice(SHEETS[:5])),
         clutter=int(rng.integers(10, 60)),
@@ -122,13 +159,14 @@ def without_board(seed: int) -> SimulatedBench:
     )
 
 
-def _that_fits(seed: int, rng: np.random.Generator):
+def _that_fits(seed: int):
     """A random design small enough to lie in the view at any turn that `_place_in_view` tries."""
     design = random_design(seed)
     holes = len(design.holes)
-    while max(design.outline.size_mm) > 0.95 * _VIEW_MM[0] or min(
-        design.outline.size_mm
-    ) > 0.88 * _VIEW_MM[1]:
+    while (
+        max(design.outline.size_mm) > 0.95 * _VIEW_MM[0]
+        or min(design.outline.size_mm) > 0.88 * _VIEW_MM[1]
+    ):
         holes = int(holes * 0.8)
         design = random_design(seed, holes)
     return design
@@ -143,7 +181,7 @@ def _look(rng, *, etch_mm: float, ragged_mm, residue: float, lost: float = 0.0) 
         centre_marks_mm=float(rng.uniform(0.3, 0.6)) if rng.random() < 0.5 else 0.0,
         scratches=int(rng.integers(2, 40)),
         lost_fraction=float(rng.uniform(0, lost)),
-        residue=float(rng.uniform(0, residue)),
+        residue=float(rng.uniform(0, residue)) if rng.random() < 0.5 else 0.0,
         tone=float(rng.uniform(0.3, 1.0)),
         cut_mm=float(rng.uniform(0, 1.5)),
         resist_tint=_RESISTS[int(rng.integers(len(_RESISTS)))],

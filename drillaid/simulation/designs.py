@@ -125,7 +125,7 @@ class Layout:
                     own_tracks.add(len(tracks))
                     tracks.append(Track(*ends, 0.6))
         else:
-            lands = [replace(l, in_pour=True) if i in mine else l for i, l in enumerate(lands)]
+            lands = [replace(n, in_pour=True) if i in mine else n for i, n in enumerate(lands)]
         w, h = self.size_mm
         own = frozenset() if thermal else frozenset(mine)
         box = (1.0, 1.0, w - 1.0, h - 1.0)
@@ -210,7 +210,10 @@ def random_design(seed: int, holes: int | None = None) -> InventedDesign:
     pour = float(rng.uniform(0.35, 0.6)) if rng.random() < 0.35 else None
     origin = (0.0, 0.0) if rng.random() < 0.5 else tuple(np.round(rng.uniform(-120, 120, 2), 2))
     return layout.design(
-        f"invented board {seed}", (float(origin[0]), float(origin[1])), pour, bool(rng.random() < 0.5)
+        f"invented board {seed}",
+        (float(origin[0]), float(origin[1])),
+        pour,
+        bool(rng.random() < 0.5),
     )
 
 
@@ -235,7 +238,7 @@ def _fill(layout: Layout, wanted: int, rng: np.random.Generator) -> None:
             xy = np.round(rng.uniform([_EDGE_MM] * 2, [width - _EDGE_MM, height - _EDGE_MM]) / grid)
             placed = Placed(part, *(float(v) for v in np.round(xy * grid, 4)), int(rng.integers(4)))
             box = placed.box_mm()
-            inner = (_EDGE_MM <= box[0] + part.body_mm and _EDGE_MM <= box[1] + part.body_mm)
+            inner = _EDGE_MM <= box[0] + part.body_mm and _EDGE_MM <= box[1] + part.body_mm
             if inner and layout.router.free_box(box):
                 layout.place(placed)
                 break

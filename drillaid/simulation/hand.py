@@ -49,7 +49,9 @@ class Hand:
 
     def _tremor(self) -> np.ndarray:
         beat = 0.75 + 0.25 * math.sin(2 * math.pi * 0.7 * self._time_s)
-        return self.tremor_mm * beat * np.sin(2 * math.pi * self._hertz * self._time_s + self._phase)
+        return (
+            self.tremor_mm * beat * np.sin(2 * math.pi * self._hertz * self._time_s + self._phase)
+        )
 
     def step(self, off_mm, dt_s: float) -> tuple[float, float, float]:
         """(dx, dy, dtheta): how the board moves in the next dt_s, bench mm and rad.

@@ -70,7 +70,9 @@ class Look:
 
 def _own_tint(colour: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """No two makes are alike."""
-    return colour * (1 + 0.06 * rng.standard_normal() + 0.022 * rng.standard_normal(3)).astype(np.float32)
+    return colour * (1 + 0.06 * rng.standard_normal() + 0.022 * rng.standard_normal(3)).astype(
+        np.float32
+    )
 
 
 def laminate_texture(
@@ -141,7 +143,9 @@ def copper_texture(
 
 def gloss_tint(look: Look) -> tuple[float, float, float]:
     """BGR of light mirrored by the pattern: metals colour what they mirror."""
-    return {"tinned": (1.0, 1.0, 0.98), "resist": (1.0, 1.0, 1.0)}.get(look.finish, (0.66, 0.82, 1.0))
+    return {"tinned": (1.0, 1.0, 0.98), "resist": (1.0, 1.0, 1.0)}.get(
+        look.finish, (0.66, 0.82, 1.0)
+    )
 
 
 def glow_colour(look: Look) -> np.ndarray:

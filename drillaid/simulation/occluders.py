@@ -141,7 +141,9 @@ class FingerSprite:
         r = np.hypot(centre, y) / half
         round_ = np.sqrt(np.clip(1 - r * r, 0, 1))
         skin = (0.55 + 0.5 * round_ + 0.014 * soft_noise(rng, y.shape, 3))[..., None] * tone
-        wrinkles = np.exp(-(((x % 24) - 21) ** 2) / 1.5) * (0.4 + 0.3 * streaks(rng, y.shape, 1.57, 30))
+        wrinkles = np.exp(-(((x % 24) - 21) ** 2) / 1.5) * (
+            0.4 + 0.3 * streaks(rng, y.shape, 1.57, 30)
+        )
         skin *= (1 - 0.12 * np.clip(wrinkles, 0, 1))[..., None]
         nail = np.clip(6 * (1 - np.hypot((x - 7) / 6, y / (0.36 * _WIDTH_MM))), 0, 1)
         skin += (0.55 * nail)[..., None] * (tone * 1.06 + 22 - skin)

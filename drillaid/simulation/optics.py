@@ -16,10 +16,15 @@ UNIT_LIGHT = 128
 
 @dataclass(frozen=True)
 class Light:
-    """level: 1 is well exposed; gradient: fall over the view, as a share of the level,
-    towards gradient_rad; patchy: sigma of softer unevenness on top; ambient_shine: how much of the surroundings metal mirrors;
-    glare: number of lamps mirrored in the board, glare_strength: of each, 1 burns copper out;
-    warmth: −1 bluish … +1 yellowish; backlight: share of the light that comes from below.
+    """Where the light comes from and what the board mirrors.
+
+    level: 1 is well exposed
+    gradient: fall over the view towards gradient_rad, as a share of the level
+    patchy: sigma of softer unevenness on top
+    ambient_shine: how much of the surroundings metal mirrors
+    glare: number of lamps mirrored in the board; glare_strength: 1 burns copper out
+    warmth: -1 bluish to +1 yellowish
+    backlight: share of the light that comes from below
     """
 
     level: float = 1.0
@@ -35,7 +40,7 @@ class Light:
     def fields(
         self, shape: tuple[int, int], rng: np.random.Generator, vignette: float
     ) -> tuple[np.ndarray, np.ndarray]:
-        """(illumination uint8 (H, W, 3) with UNIT_LIGHT = 1, mirrored surroundings uint8 (H, W))."""
+        """(illumination uint8 (H, W, 3), UNIT_LIGHT is 1; mirrored surroundings uint8 (H, W))."""
         height, width = shape
         small = max(8, height // 8), max(8, width // 8)
         y, x = np.mgrid[-1 : 1 : small[0] * 1j, -1 : 1 : small[1] * 1j].astype(np.float32)
@@ -44,7 +49,9 @@ class Light:
         field *= 1 - vignette * (x * x + y * y) / 2
         tint = rgb(1 + 0.10 * self.warmth, 1 + 0.01 * self.warmth, 1 - 0.16 * self.warmth)
         lit = np.clip(field * self.level, 0.02, 1.9)[..., None] * tint * UNIT_LIGHT
-        mirrored = self.ambient_shine * (0.6 - 0.35 * along + 0.22 * soft_noise(rng, small, small[1] / 4))
+        mirrored = self.ambient_shine * (
+            0.6 - 0.35 * along + 0.22 * soft_noise(rng, small, small[1] / 4)
+        )
         for _ in range(self.glare):
             cx, cy = rng.uniform(-0.8, 0.8, 2)
             a, b = rng.uniform(0.08, 0.35, 2)

@@ -104,8 +104,11 @@ def transistor(in_line: bool = True) -> Part:
     return Part(
         "transistor",
         _first_square(
-            [Pin(0.0, 0.0, 0.8, shape, size), Pin(2.54, middle, 0.8, shape, size),
-             Pin(5.08, 0.0, 0.8, shape, size)]
+            [
+                Pin(0.0, 0.0, 0.8, shape, size),
+                Pin(2.54, middle, 0.8, shape, size),
+                Pin(5.08, 0.0, 0.8, shape, size),
+            ]
         ),
         2.2,
     )
@@ -116,8 +119,11 @@ def trimmer() -> Part:
     size = (1.8, 1.8)
     return Part(
         "trimmer",
-        (Pin(0.0, 0.0, 1.0, "round", size), Pin(2.54, 5.08, 1.0, "round", size),
-         Pin(5.08, 0.0, 1.0, "round", size)),
+        (
+            Pin(0.0, 0.0, 1.0, "round", size),
+            Pin(2.54, 5.08, 1.0, "round", size),
+            Pin(5.08, 0.0, 1.0, "round", size),
+        ),
         2.5,
     )
 
@@ -143,8 +149,12 @@ def random_part(rng: np.random.Generator) -> Part:
         (0.11, lambda: electrolytic(float(rng.choice([2.5, 5.0])))),
         (0.10, film_capacitor),
         (0.09, lambda: transistor(bool(rng.random() < 0.6))),
-        (0.12, lambda: dual_row(int(rng.choice([6, 8, 8, 14, 16, 18, 28])),
-                                oblong=bool(rng.random() < 0.75))),
+        (
+            0.12,
+            lambda: dual_row(
+                int(rng.choice([6, 8, 8, 14, 16, 18, 28])), oblong=bool(rng.random() < 0.75)
+            ),
+        ),
         (0.10, lambda: header(int(rng.integers(2, 11)), octagon=bool(rng.random() < 0.3))),
         (0.05, lambda: terminal(int(rng.integers(2, 5)))),
         (0.03, trimmer),

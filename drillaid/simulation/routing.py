@@ -99,7 +99,7 @@ class Router:
         low, high = px.min(axis=0) - margin, px.max(axis=0) + margin + 1
         if (low < 0).any() or high[0] > width or high[1] > height:
             return False
-        part = self._owner[low[1]:high[1], low[0]:high[0]]
+        part = self._owner[low[1] : high[1], low[0] : high[0]]
         drawn = np.zeros(part.shape, np.uint8)
         thick = max(1, int(round(width_mm * _PX_PER_MM)))
         cv2.polylines(drawn, [px - low], False, 1, thick)
@@ -111,9 +111,11 @@ class Router:
         drawn = np.zeros(self._owner.shape, np.uint8)
         cv2.polylines(drawn, [self._px(path)], False, 1, thick)
         self._owner[(drawn > 0) & (self._owner == 0)] = net
-        for start, end in zip(path[:-1], path[1:]):
+        for start, end in zip(path[:-1], path[1:], strict=True):
             if np.hypot(*(np.asarray(end) - start)) > 1e-6:
-                self.tracks.append(Track(tuple(map(float, start)), tuple(map(float, end)), width_mm))
+                self.tracks.append(
+                    Track(tuple(map(float, start)), tuple(map(float, end)), width_mm)
+                )
                 self.track_net.append(net)
 
     def _merge(self, keep: int, other: int) -> None:

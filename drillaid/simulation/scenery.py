@@ -15,9 +15,7 @@ SHEETS = ("wood", "plywood", "grey", "cloth", "white", "lightbox")
 _PX_PER_MM = 9.0
 
 
-def background(
-    pixels: PixelMap, rng: np.random.Generator, sheet: str, clutter: int
-) -> np.ndarray:
+def background(pixels: PixelMap, rng: np.random.Generator, sheet: str, clutter: int) -> np.ndarray:
     """The empty bench as the camera sees it in even light, uint8 (H, W, 3)."""
     rig = pixels.rig
     roi = (0, 0, rig.width, rig.height)
@@ -122,7 +120,9 @@ def _screw_head(paint, rng, ppm) -> None:
         slot |= np.abs(u) < 0.12 * radius
         slot &= r < 0.6 * radius
     dome = 1 - 0.4 * (r / radius) ** 2 + 0.2 * x / radius
-    _blend(paint, window, 0.5 * _cover(radius - np.hypot(x - 0.4, y - 0.4), ppm / 4), rgb(20, 18, 16))
+    _blend(
+        paint, window, 0.5 * _cover(radius - np.hypot(x - 0.4, y - 0.4), ppm / 4), rgb(20, 18, 16)
+    )
     _blend(paint, window, _cover(radius - r, ppm), dome[..., None] * rgb(150, 150, 152))
     _blend(paint, window, _cover(radius - r, ppm) * slot, rgb(40, 38, 36))
 

@@ -28,6 +28,14 @@ def milliseconds(action, rounds: int = 15) -> str:
     return f"{clock:7.1f} ms ({processor:5.1f} ms of processor time)"
 
 
+def moving(bench: SimulatedBench) -> str:
+    def step():
+        bench.move(0.05, 0.02, 0.0005)
+        bench.render()
+
+    return milliseconds(step)
+
+
 def main() -> None:
     design = demo_design()
     for threads in (1, 2):
@@ -37,22 +45,16 @@ def main() -> None:
         bench = SimulatedBench(board, nominal_rig(), seed=1)
         print(f"{threads} thread(s), demo board of {len(design.holes)} holes, 1920 x 1080")
         print(f"  making the bench      {1000 * (time.perf_counter() - start):7.0f} ms")
-
-        def moved():
-            bench.move(0.05, 0.02, 0.0005)
-            bench.render()
-
         print(f"  still board           {milliseconds(bench.render)}")
-        print(f"  moving board          {milliseconds(moved)}")
+        print(f"  moving board          {moving(bench)}")
         bench.occluders = Occluders(bit=True, fingers=0.2)
-        print(f"  moving, fingers, bit  {milliseconds(moved)}")
+        print(f"  moving, fingers, bit  {moving(bench)}")
         bench.occluders = Occluders()
         for at in design.xy_mm:
             board.drill(at, 0.9)
-        print(f"  moving, all drilled   {milliseconds(moved)}")
+        print(f"  moving, all drilled   {moving(bench)}")
         optics = replace(bench.optics, jpeg=90)
-        bench = SimulatedBench(board, bench.rig, optics=optics, seed=1)
-        print(f"  moving, with JPEG     {milliseconds(moved)}")
+        print(f"  moving, with JPEG     {moving(SimulatedBench(board, bench.rig, optics=optics))}")
 
 
 if __name__ == "__main__":

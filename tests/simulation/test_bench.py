@@ -51,7 +51,9 @@ def centroid_px(image, near, reach=26):
     plane = np.column_stack([u[far], v[far], np.ones(far.sum())])
     a, b, c = np.linalg.lstsq(plane, part[far], rcond=None)[0]
     weight = np.where(far, 0, part / (a * u + b * v + c) - 1)
-    return np.array([u0 + (weight * u).sum() / weight.sum(), v0 + (weight * v).sum() / weight.sum()])
+    return np.array(
+        [u0 + (weight * u).sum() / weight.sum(), v0 + (weight * v).sum() / weight.sum()]
+    )
 
 
 def outline_centroid_px(bench, centre_bench, radius_mm):
@@ -119,7 +121,8 @@ def test_a_drawn_mask_stands_in_for_shapes():
     s = 1 / 20.0
     to_design = Affine([[s, 0, s / 2], [0, -s, 47 - s / 2]])
     mask = (shapes.artwork.distance_mm(to_design, (940, 1600)) > 0).astype(np.uint8) * 255
-    plain = Design("plain", shapes.holes, shapes.lands, {"bottom": Copper("bottom", mask, to_design, 20.0)}, shapes.outline)  # fmt: skip
+    copper = {"bottom": Copper("bottom", mask, to_design, 20.0)}
+    plain = Design("plain", shapes.holes, shapes.lands, copper, shapes.outline)
     board_b = SimulatedBoard(plain, Look(ragged_mm=0.0, cut_mm=0.0), seed=1)
     for xy in board_a.texture_px(shapes.xy_mm):
         middles = []
@@ -146,8 +149,10 @@ def test_pixel_map_follows_the_lens():
 
 
 def test_truth_is_the_stated_composition():
-    board = SimulatedBoard(random_design(4, 30), print_scale=(0.997, 1.002), shear=0.001, seed=4)
-    bench = SimulatedBench(board, nominal_rig(), seed=4)
+    board = SimulatedBoard(
+        random_design(4, 30), print_scale=(0.997, 1.002), shear=0.001, seed=4, px_per_mm=5
+    )
+    bench = SimulatedBench(board, nominal_rig(320, 180, 0.3), seed=4)
     bench.place(3.0, -2.0, 0.7)
     assert bench.truth.mirrored
     assert bench.truth.rotation_rad == pytest.approx(0.7)
@@ -156,7 +161,7 @@ def test_truth_is_the_stated_composition():
     ring = board.design.outline.rings_mm[0]
     middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
     assert np.allclose(bench.truth(middle), [3.0, -2.0])
-    assert not SimulatedBoard(random_design(4, 30), face="top", seed=4).to_board.mirrored
+    assert not SimulatedBoard(board.design, face="top", seed=4, px_per_mm=5).to_board.mirrored
 
 
 def test_the_picture_shows_copper_where_the_truth_has_lands():
@@ -167,14 +172,16 @@ def test_the_picture_shows_copper_where_the_truth_has_lands():
     image = bench.render().astype(float)
     px = np.rint(bench.true_pixels()).astype(int)
     has_land = np.array([land is not None for land in bench.board.design.lands])
-    inside = np.median([image[v - 3 : v + 4, u - 3 : u + 4].mean((0, 1)) for u, v in px[has_land]], 0)
+    inside = np.median(
+        [image[v - 3 : v + 4, u - 3 : u + 4].mean((0, 1)) for u, v in px[has_land]], 0
+    )
     ground = np.median(image[bench.rig.height // 2 - 80 :: 40, ::40].reshape(-1, 3), axis=0)
     assert np.abs(inside - ground).max() > 15
 
 
 def test_same_seed_same_picture_other_seed_other_noise():
     def picture(seed):
-        board = SimulatedBoard(random_design(2, 25), seed=seed)
+        board = SimulatedBoard(random_design(2, 25), seed=seed, px_per_mm=10)
         bench = SimulatedBench(board, nominal_rig(960, 540, 0.12), seed=seed)
         bench.place(1, 2, 0.3)
         bench.drill(0.8)
@@ -189,7 +196,10 @@ def test_same_seed_same_picture_other_seed_other_noise():
 
 
 def test_moving_turns_about_the_spindle():
-    bench = SimulatedBench(SimulatedBoard(random_design(2, 25), seed=1), nominal_rig(seed=8))
+    bench = SimulatedBench(
+        SimulatedBoard(random_design(2, 25), seed=1, px_per_mm=5),
+        nominal_rig(320, 180, 0.3, seed=8),
+    )
     bench.place(4, 2, 0.1)
     spindle = bench.spindle_mm
     under = bench.truth.inverse(spindle)
@@ -224,7 +234,7 @@ def test_drilling_happens_under_the_spindle_and_shows():
 
 
 def test_the_wander_has_its_stated_size():
-    board = SimulatedBoard(isolated_discs(), Look(ragged_mm=0), seed=1)
+    board = SimulatedBoard(isolated_discs(), Look(ragged_mm=0), seed=1, px_per_mm=5)
     bench = SimulatedBench(board, nominal_rig(480, 270, 0.24), wander_sigma_mm=0.04, seed=9)
     off = np.array([bench.truth(bench.drill(0.8))[0] - bench.spindle_mm for _ in range(120)])
     # 240 normal values: the deviation's own standard error is 4.6 %, four of them allowed.
@@ -248,7 +258,7 @@ def test_a_bore_drilled_aslant_shows_its_wall():
 
 
 def test_fingers_cover_about_what_they_should_and_stay_with_the_board():
-    board = SimulatedBoard(random_design(7, 90), seed=7)
+    board = SimulatedBoard(random_design(7, 90), seed=7, px_per_mm=9)
     bench = SimulatedBench(board, nominal_rig(960, 540, 0.14), seed=7)
     bench.place(0, 0, 0.3)
     clear = bench.render().astype(int)
@@ -265,7 +275,8 @@ def test_the_chuck_hides_the_place_under_an_upright_camera():
     empty = bench.render().astype(int)
     bench.occluders = Occluders(bit=True, chuck=True)
     u, v = np.rint(bench.rig.to_pixels(bench.spindle_mm, 1.6)[0]).astype(int)
-    assert np.abs(bench.render()[v - 5 : v + 5, u - 5 : u + 5].astype(int) - empty[v - 5 : v + 5, u - 5 : u + 5]).mean() > 10  # fmt: skip
+    window = np.s_[v - 5 : v + 5, u - 5 : u + 5]
+    assert np.abs(bench.render()[window] - empty[window]).mean() > 10
 
 
 def test_light_from_below_turns_the_contrast_round():
@@ -293,7 +304,9 @@ def test_a_design_without_copper_gets_plain_lands():
 @pytest.mark.parametrize("laminate", LAMINATES)
 def test_no_surface_is_one_colour(finish, laminate):
     """Vision must not live off even colours that no camera ever delivers."""
-    board = SimulatedBoard(isolated_discs(6.0), Look(finish, laminate, tone=0.3), seed=2, px_per_mm=16)
+    board = SimulatedBoard(
+        isolated_discs(6.0), Look(finish, laminate, tone=0.3), seed=2, px_per_mm=16
+    )
     at = np.rint(board.texture_px(board.design.xy_mm)).astype(int)
     for u, v in at[8:13]:
         for shift in (0, int(5.2 * 16)):  # on the land, and beside it
@@ -305,7 +318,7 @@ def test_lost_lands_are_gone_and_known():
     design = isolated_discs()
     board = SimulatedBoard(design, Look(lost=(3,), lost_fraction=0.2, ragged_mm=0.0), seed=6)
     assert 3 in board.lost and 1 < len(board.lost) < 14
-    for hole, px in zip(design.holes, board.texture_px(design.xy_mm)):
+    for hole, px in zip(design.holes, board.texture_px(design.xy_mm), strict=True):
         window, dx, dy = board.window(px, 0.5)
         share = board.copper[window].mean()
         assert share < 0.2 if hole.number in board.lost else share > 0.99

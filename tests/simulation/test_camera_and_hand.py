@@ -5,7 +5,9 @@ import pytest
 
 from drillaid.errors import CameraLost, CameraTimeout
 from drillaid.simulation.bench import SimulatedBench, nominal_rig
+from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.camera import SimulatedCamera
+from drillaid.simulation.designs import random_design
 from drillaid.simulation.hand import Hand
 
 
@@ -122,3 +124,17 @@ def test_same_seed_same_hand():
 def test_a_hand_that_cannot_settle_is_refused():
     with pytest.raises(ValueError, match="swing"):
         Hand(1, reaction_s=0.5, gain_per_s=4)
+
+
+def test_hand_and_bench_together_bring_a_hole_under_the_bit():
+    """Offsets as guidance states them, in bench axes: a wrong sign or frame would run away."""
+    board = SimulatedBoard(random_design(2, 25), seed=2, px_per_mm=5)
+    bench = SimulatedBench(board, nominal_rig(320, 180, 0.3), wander_sigma_mm=0.0, seed=2)
+    bench.place(6, -4, 2.2)
+    hand, target = Hand(6), board.design.xy_mm[7]
+    for _ in range(200):
+        off = bench.spindle_mm - bench.truth(target)[0]
+        bench.move(*hand.step(off, 1 / 30))
+    at = bench.drill(0.8)
+    assert np.hypot(*(at - target)) < 0.2
+    assert bench.pose.rotation_rad != pytest.approx(2.2, abs=1e-6), "no hand pushes quite straight"

@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from drillaid.simulation.conditions import hard, ordinary, without_board
+from drillaid.simulation.conditions import bench_for, hard, ordinary, without_board
+from drillaid.simulation.designs import random_design
 
 
 def tilt_deg(rig):
@@ -45,3 +46,12 @@ def test_the_same_seed_gives_the_same_bench():
     a, b = ordinary(5), ordinary(5)
     assert np.array_equal(a.truth.matrix, b.truth.matrix)
     assert np.array_equal(a.render(), b.render())
+
+
+def test_any_design_gets_a_bench_that_shows_all_of_it():
+    design = random_design(5, 300)
+    assert max(design.outline.size_mm) > 130
+    bench = bench_for(design, 5, size=(960, 540), face="top")
+    assert bench.in_view().all()
+    assert not bench.truth.mirrored
+    assert bench.render().shape == (540, 960, 3)

@@ -21,7 +21,7 @@ def test_random_boards_are_boards(seed):
     gap = away - (design.drill_mm[:, None] + design.drill_mm[None]) / 2
     assert gap.min() > 0.5, "two holes run into each other"
     assert [h.number for h in design.holes] == list(range(1, len(xy) + 1))
-    for hole, land in zip(design.holes, design.lands):
+    for hole, land in zip(design.holes, design.lands, strict=True):
         assert (land is None) == (hole.plated is False)
         if land is not None:
             assert land.centre_mm == hole.xy_mm
@@ -53,7 +53,7 @@ def test_mask_shows_the_lands_and_not_the_gaps():
     design = random_design(8, 40)
     copper = design.copper["bottom"]
     at = np.rint(copper.to_design.inverse(design.xy_mm)).astype(int)
-    for (column, row), land in zip(at, design.lands):
+    for (column, row), land in zip(at, design.lands, strict=True):
         assert copper.mask[row, column] == (0 if land is None else 255)
     assert set(np.unique(copper.mask)) == {0, 255}
 
@@ -109,8 +109,8 @@ def test_demo_files_read_back_as_the_demo_board(tmp_path):
     same = {(round(h.x_mm, 3), round(h.y_mm, 3), h.drill_mm, h.plated) for h in demo.holes}
     assert {(round(h.x_mm, 3), round(h.y_mm, 3), h.drill_mm, h.plated) for h in read.holes} == same
     assert read.outline.size_mm == pytest.approx(demo.outline.size_mm, abs=0.2)
-    lands = {h.xy_mm: land for h, land in zip(demo.holes, demo.lands)}
-    for hole, land in zip(read.holes, read.lands):
+    lands = {h.xy_mm: land for h, land in zip(demo.holes, demo.lands, strict=True)}
+    for hole, land in zip(read.holes, read.lands, strict=True):
         drawn = lands[(round(hole.x_mm, 6), round(hole.y_mm, 6))]
         if drawn is None:
             assert land is None
