@@ -59,7 +59,7 @@ _ENDINGS = {
 
 
 def classify(data: bytes, name: str) -> str | None:
-    """ "copper-top", "copper-bottom", "outline", "other"; None where it is no Gerber at all.
+    """One of "copper-top", "copper-bottom", "outline", "other"; None where it is no Gerber.
 
     What the file says of itself (.FileFunction) comes first, then image names and
     comments, then what it draws, and the file's name last.

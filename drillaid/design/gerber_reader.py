@@ -14,6 +14,7 @@ import re
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
 import numpy as np
 
@@ -152,20 +153,29 @@ def _stroke(command, dark: bool) -> Drawn:
 def _flash(command, dark: bool, run: Statements) -> Drawn | None:
     at = _xy(command.flash_point)
     turned = math.radians(float(command.transform.rotation))
-    if type(command.aperture).__name__ == "Polygon2" and run.mirrored:
+    if type(command.aperture).__name__ == "Polygon2" and run.ever_mirrored:
         raise run.refusal("a mirrored polygon (LM) is not supported")
-    pieces, shape, hole = _aperture(command.aperture, turned)
-    pieces = tuple(
-        Piece(p.dark, p.polygon + at, tuple(h + at for h in p.holes)) for p in pieces
-    )  # fmt: skip
-    if not pieces or max(float(np.ptp(p.polygon, axis=0).max()) for p in pieces) <= 0:
+    key = id(command.aperture), turned
+    if key not in run.shapes:  # the aperture is kept with it, so that its id stays its own
+        run.shapes[key] = (command.aperture, *_shape_of(command.aperture, turned))
+    _, pieces, pad = run.shapes[key]
+    if not pieces:
         return None
+    moved = tuple(Piece(p.dark, p.polygon + at, tuple(h + at for h in p.holes)) for p in pieces)
+    if pad is not None:
+        x, y = pad.centre_mm
+        pad = replace(pad, centre_mm=(x + float(at[0]), y + float(at[1])))
+    return Drawn("flash", dark, moved, pad=pad)
+
+
+def _shape_of(aperture, turned: float) -> tuple[tuple[Piece, ...], Pad | None]:
+    """Pieces and pad of an aperture flashed at the origin; no pieces where it draws nothing."""
+    pieces, shape, hole = _aperture(aperture, turned)
+    if not pieces or max(float(np.ptp(p.polygon, axis=0).max()) for p in pieces) <= 0:
+        return (), None
     if shape is None:
-        pad = pad_of("flash", pieces, hole_mm=hole)
-    else:
-        name, size, rotation = shape
-        pad = Pad("flash", name, size, rotation, (float(at[0]), float(at[1])), hole)
-    return Drawn("flash", dark, pieces, pad=pad)
+        return pieces, pad_of("flash", pieces, hole_mm=hole)
+    return pieces, Pad("flash", *shape, (0.0, 0.0), hole)
 
 
 def _aperture(aperture, turned: float):

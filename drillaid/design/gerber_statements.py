@@ -19,7 +19,8 @@ from functools import lru_cache
 from drillaid.errors import DesignError
 
 MAX_STATEMENTS = 100_000  # about 12 s
-MAX_COPIES = 20_000  # objects made by blocks, macros and repeats
+MAX_COPIES = 20_000  # objects made by blocks and repeats; the library copies each
+MAX_PIECES = 300_000  # parts of macros, over all flashes
 REEXPORT = "export the layer again in a plain dialect (absolute, leading zeros omitted)"
 
 _COORDINATES = re.compile(
@@ -54,12 +55,14 @@ class Statements:
         self.aperture, self.operation = "", "1"
         self.weights: dict[str, int] = {}
         self.block: list[str] = []
-        self.counts, self.copies = [0], 0
+        self.counts, self.copies, self.pieces = [0], 0, 0
+        self.macros: dict[str, int] = {}  # parts of a macro, and of each aperture made of it
         self.state: dict[str, str] = {}  # what a repeat or block of the library forgets
         self.repeat = 1
-        self.mirrored = self.region = False
+        self.mirrored = self.ever_mirrored = self.region = False
         self.statement = ""
         self._known: dict[str, list] = {}
+        self.shapes: dict[tuple, tuple] = {}  # for the reader: apertures already turned to pieces
 
     def refusal(self, what: str, remedy: str = REEXPORT) -> DesignError:
         return DesignError(what, file=self.name, line=self.line, remedy=remedy)
@@ -113,7 +116,7 @@ class Statements:
         if body.startswith("AM"):
             flat = re.sub(r"[\r\n]+", "", body)
             macro = re.match(r"AM([^*]+)", flat)
-            self.weights["macro " + (macro.group(1) if macro else "")] = flat.count("*")
+            self.macros[macro.group(1) if macro else ""] = flat.count("*")
             yield from self._parsed(f"%{flat}%")
             return
         for part in filter(None, (re.sub(r"[\r\n]+", "", p).strip() for p in body.split("*"))):
@@ -126,6 +129,7 @@ class Statements:
             if part.startswith("FS"):
                 part = self._format(part)
             self.mirrored = part != "LMN" if part.startswith("LM") else self.mirrored
+            self.ever_mirrored |= self.mirrored
             if part.startswith("SR"):
                 yield from self._repeat(part)
                 return
@@ -156,7 +160,7 @@ class Statements:
         elif part == "AB" and self.block:
             self.weights[self.block.pop()] = self.counts.pop()
         elif found := re.match(r"ADD(\d+)([A-Za-z_.$][^,]*)", part):
-            self.weights["D" + found.group(1)] = self.weights.get("macro " + found.group(2), 1)
+            self.macros["D" + found.group(1)] = self.macros.get(found.group(2), 1)
 
     def _repeat(self, part: str) -> Iterator:
         """A repeat ends the one before; one by one, an old way to say "end", starts none."""
@@ -230,6 +234,9 @@ class Statements:
         if self.mirrored and operation == "1":
             raise self.refusal("drawing with a mirrored aperture (LM) is not supported")
         self._add(self.weights.get(self.aperture, 1) if operation == "3" else 1)
+        self.pieces += self.macros.get(self.aperture, 0) if operation == "3" else 0
+        if self.pieces > MAX_PIECES:
+            raise self.refusal("the pads are made of too many parts")
 
         def place(kind: str, digits: str | None):
             if digits is not None and self.trailing:

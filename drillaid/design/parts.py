@@ -279,9 +279,10 @@ def _partners(row: _Row, rows: list[_Row], wanted) -> list[tuple[float, int]]:
         if other is row or len(other.index) != len(row.index):
             continue
         beside = _beside(row, other)
-        if beside and beside[1] == 0 and beside[0] <= WIDEST_DUAL_MM + NEAR_MM:
-            if wanted(beside[0], row.pitch_mm):
-                found.append((round(beside[0], 3), k))
+        if not beside or beside[1] != 0 or beside[0] > WIDEST_DUAL_MM + NEAR_MM:
+            continue
+        if wanted(beside[0], row.pitch_mm):
+            found.append((round(beside[0], 3), k))
     return sorted(found)
 
 

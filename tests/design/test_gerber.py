@@ -100,6 +100,21 @@ def test_edges_lie_where_the_file_puts_them():
     assert np.abs(np.array([low, high]) - expected).max() < 0.02
 
 
+def test_round_pads_have_their_size_in_the_picture():
+    """Radius from the area, 40 pads of 0.8 to 3 mm anywhere on the pixel grid, 32 px/mm."""
+    rng = random.Random(3)
+    off = []
+    for _ in range(40):
+        size = rng.uniform(0.8, 3.0)
+        x, y = (rng.uniform(0, 1e6) for _ in "xy")
+        layer = copper(MM + f"%ADD10C,{size:.6f}*%D10*X{x:.0f}Y{y:.0f}D03*M02*")
+        off.append(math.sqrt(area_mm2(layer) / math.pi) - size / 2)
+        rows, columns = np.nonzero(layer.copper.mask)
+        centre = layer.copper.to_design([[columns.mean(), rows.mean()]])[0]
+        assert np.hypot(*(centre - (x / 1e6, y / 1e6))) < 0.02
+    assert abs(np.mean(off)) < 0.006 and np.abs(off).max() < 0.01
+
+
 def test_the_picture_is_not_mirrored_and_has_large_y_on_top():
     layer = copper(MM + "%ADD10C,1*%D10*X0Y0D03*X10000000Y0D03*X0Y5000000D03*M02*")
     mask = layer.copper.mask
@@ -129,6 +144,12 @@ def test_step_and_repeat():
     layer = copper(MM + "%ADD10C,1*%%SRX3Y2I5.0J4.0*%D10*X0Y0D03*%SR*%X20000000Y0D03*M02*")
     centres = sorted(tuple(np.round(p.centre_mm, 6)) for p in layer.pads)
     assert centres == sorted([(5 * i, 4 * j) for i in range(3) for j in range(2)] + [(20, 0)])
+
+
+def test_many_flashes_of_a_macro_are_an_ordinary_board():
+    macro = "%AMA*" + "1,1,0.5,0,0*" * 9 + "%%ADD10A*%D10*"
+    flashes = "".join(f"X{k % 60}000000Y{k // 60}000000D03*" for k in range(3000))
+    assert len(copper(MM + macro + flashes + "M02*").pads) == 3000
 
 
 def test_what_was_set_inside_a_repeat_stays_set():
