@@ -300,16 +300,14 @@ def test_a_design_without_copper_gets_plain_lands():
     assert board.copper.sum() / board.px_per_mm**2 == pytest.approx(area, rel=0.02)
 
 
-@pytest.mark.parametrize("finish", FINISHES)
-@pytest.mark.parametrize("laminate", LAMINATES)
+@pytest.mark.parametrize(("finish", "laminate"), zip(FINISHES, LAMINATES, strict=True))
 def test_no_surface_is_one_colour(finish, laminate):
     """Vision must not live off even colours that no camera ever delivers."""
-    board = SimulatedBoard(
-        isolated_discs(6.0), Look(finish, laminate, tone=0.3), seed=2, px_per_mm=16
-    )
+    look = Look(finish, laminate, tone=0.3)
+    board = SimulatedBoard(isolated_discs(6.0), look, seed=2, px_per_mm=12)
     at = np.rint(board.texture_px(board.design.xy_mm)).astype(int)
     for u, v in at[8:13]:
-        for shift in (0, int(5.2 * 16)):  # on the land, and beside it
+        for shift in (0, int(5.2 * 12)):  # on the land, and beside it
             patch = board.surface[v - 8 : v + 9, u + shift - 8 : u + shift + 9, :3].astype(float)
             assert patch.std(axis=(0, 1)).max() > 1.0
 
