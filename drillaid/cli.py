@@ -18,6 +18,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "reads and checks a design: holes, bits, rings, parts, warnings",
     ),
     "register": ("drillaid.commands.register", "where the board lies in one photograph"),
+    "order": ("drillaid.commands.order", "drilling order by bit"),
+    "records": ("drillaid.commands.records", "lists, shows and exports what was done"),
 }
 
 

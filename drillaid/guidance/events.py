@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-import numpy as np
+if TYPE_CHECKING:  # the journal reads and writes events without numpy
+    import numpy as np
 
-from drillaid.geometry import Affine
-from drillaid.registration.result import Registration
-from drillaid.rig.frame import Frame
+    from drillaid.geometry import Affine
+    from drillaid.registration.result import Registration
+    from drillaid.rig.frame import Frame
 
 
 @dataclass(frozen=True, eq=False)
