@@ -27,6 +27,7 @@ from drillaid.design.gerber_objects import box, circle, regular, rotated
 
 
 def hooks() -> Parser2Hooks:
+    """The library's own hooks with the corrected primitives in place."""
     return _Hooks()
 
 

@@ -62,11 +62,13 @@ class Drawn:
     pad: Pad | None = None
 
     def bounds(self) -> tuple[np.ndarray, np.ndarray]:
+        """Lowest and highest (x, y) of everything drawn."""
         points = np.concatenate([p.polygon for p in self.pieces])
         return points.min(axis=0), points.max(axis=0)
 
 
 def circle(centre, diameter: float) -> np.ndarray:
+    """Polygon (M, 2), counter-clockwise, not closed."""
     return _circle(diameter) + np.asarray(centre, float)
 
 
@@ -100,20 +102,24 @@ def arc(start, end, centre, *, clockwise: bool) -> np.ndarray:
 
 
 def box(width: float, height: float) -> np.ndarray:
+    """Upright rectangle round the origin, (4, 2), counter-clockwise."""
     return np.array([[-width, -height], [width, -height], [width, height], [-width, height]]) / 2
 
 
 def regular(diameter: float, corners: int, rotation_rad: float) -> np.ndarray:
+    """Regular polygon round the origin; diameter over its corners, the first at the rotation."""
     at = rotation_rad + np.arange(corners) * (2 * math.pi / corners)
     return diameter / 2 * np.column_stack([np.cos(at), np.sin(at)])
 
 
 def rotated(points: np.ndarray, angle_rad: float) -> np.ndarray:
+    """Points (N, 2) turned counter-clockwise round the origin."""
     c, s = math.cos(angle_rad), math.sin(angle_rad)
     return points @ np.array([[c, s], [-s, c]])
 
 
 def hull(points: np.ndarray) -> np.ndarray:
+    """Convex hull (M, 2), in single precision: for points near the origin."""
     return cv2.convexHull(points.astype(np.float32)).reshape(-1, 2).astype(float)
 
 

@@ -147,7 +147,7 @@ def test_step_and_repeat():
 
 
 def test_many_flashes_of_a_macro_are_an_ordinary_board():
-    macro = "%AMA*" + "1,1,0.5,0,0*" * 9 + "%%ADD10A*%D10*"
+    macro = "%AMA*" + "21,1,0.5,0.2,0,0,0*" * 9 + "%%ADD10A*%D10*"
     flashes = "".join(f"X{k % 60}000000Y{k // 60}000000D03*" for k in range(3000))
     assert len(copper(MM + macro + flashes + "M02*").pads) == 3000
 
