@@ -82,7 +82,7 @@ def module_and_words(words):
         return ["pytest"] + spread(rest, processors()) + rest, ROOT
     if first == "bench":
         files = ["-o", "python_files=bench_*.py test_*.py"]
-        return ["pytest", "tests/benchmarks", "-s", "-p", "no:xdist"] + files + rest, ROOT
+        return ["pytest", "tests/benchmarks", "-s", "--timeout=0"] + files + rest, ROOT
     return ["drillaid"] + (rest if first == "window" else words), None
 
 
