@@ -1,0 +1,64 @@
+"""How much speaks for a placement, against chance and against its best rival.
+
+Each hole in view either shows something that agrees or it does not. If the
+placement were wrong, something would agree at a share `chance` of places (measured
+beside the holes of this very board); if right, at the share `seen` that this board
+shows. The logarithm of the likelihood ratio adds up over the holes:
+
+    sum over agreeing  ln(seen / chance)  +  sum over the others  ln((1 - seen) / (1 - chance))
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+# Natural logarithms. A search tries some 10^6 placements (ln = 14) and fits up
+# to eight numbers to the pads it finds (four pads agree for nothing).
+ENOUGH = 30.0
+APART = 8.0  # a rival this close is not told apart: about two pads
+LEAST_SHARE = 0.55  # of the holes in view: up to 40 % may be unseen
+LEAST_PADS = 8
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """agreeing of in_view holes agree within within_mm; chance: share that would do so by accident."""
+
+    agreeing: int
+    in_view: int
+    chance: float
+    within_mm: float = 0.22
+
+    @property
+    def share(self) -> float:
+        return self.agreeing / max(self.in_view, 1)
+
+    def support(self, seen: float | None = None) -> float:
+        """ln likelihood ratio; seen: expected share if right, default this one's own."""
+        p1 = float(np.clip(self.share if seen is None else seen, 0.5, 0.97))
+        p0 = float(np.clip(self.chance, 0.005, 0.6))
+        return self.agreeing * np.log(p1 / p0) + (self.in_view - self.agreeing) * np.log(
+            (1 - p1) / (1 - p0)
+        )
+
+    @property
+    def convincing(self) -> bool:
+        """Enough pads, a large enough share, and far beyond what a search finds by luck."""
+        return (
+            self.agreeing >= LEAST_PADS
+            and self.share >= LEAST_SHARE
+            and self.support() >= ENOUGH
+        )
+
+
+def strongest(counts: list[Evidence]) -> Evidence:
+    """Of several tolerances the most telling: a tight one when the board is clean."""
+    return max(counts, key=lambda e: e.support())
+
+
+def told_apart(best: Evidence, rival: Evidence) -> bool:
+    """Is the best clearly ahead? Both are judged by what the best one's board shows."""
+    seen = float(np.clip(best.share, 0.5, 0.97))
+    return best.support(seen) - rival.support(seen) >= APART

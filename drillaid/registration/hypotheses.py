@@ -1,0 +1,185 @@
+"""All placements worth a closer look, for one photograph: with a rig, or with none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from drillaid.geometry import Affine, Homography
+from drillaid.registration.directions import Look, looks_at, main_direction
+from drillaid.registration.growing import Grown, grow_by_pose, grow_in_plane, grow_on_bench, match
+from drillaid.registration.voting import design_direction, propose, quarter_turns
+from drillaid.vision.channel import grey_of
+from drillaid.vision.discs import find_discs
+from drillaid.vision.edges import edge_threshold, find_edges
+from drillaid.vision.plane import FlatPicture, PlaneView, RigPlane, flatten, visible_bounds
+
+COARSE_PX_PER_MM = 8.0  # enough to find pads; they are measured in the photograph itself
+FLAT_PX = 1500  # longer side of the flattened picture where no scale is known
+VOTERS = 350  # sightings that vote
+SEEN = 1600  # sightings that a placement may match
+PX_PER_MM = (4.0, 40.0)  # of the flattened picture, where no scale is known
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """One photograph flattened to one plane, with what was sighted on it.
+
+    xy: (n, 2) plane coordinates, best first; radius: (n,) plane units; side: (n,)
+    """
+
+    view: PlaneView
+    xy: np.ndarray
+    radius: np.ndarray
+    side: np.ndarray
+    direction_rad: float
+    unit_px: float
+    calibrated: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Hypothesis:
+    """placement: design mm -> plane of the scene."""
+
+    scene: Scene
+    grown: Grown
+    mirrored: bool
+
+    @property
+    def placement(self) -> Affine | Homography:
+        return self.grown.placement
+
+
+def _sight(flat: FlatPicture, radius_px: tuple[float, float]) -> np.ndarray:
+    discs = find_discs(grey_of(flat.image).image, radius_px=radius_px)
+    column = np.clip(np.rint(discs[:, 0]).astype(int), 0, flat.valid.shape[1] - 1)
+    row = np.clip(np.rint(discs[:, 1]).astype(int), 0, flat.valid.shape[0] - 1)
+    return discs[flat.valid[row, column] > 0]
+
+
+def _scene(view, flat: FlatPicture, discs, direction_rad: float, calibrated: bool) -> Scene:
+    return Scene(
+        view,
+        flat.to_plane(discs[:, :2]),
+        discs[:, 2] / flat.px_per_unit,
+        discs[:, 3],
+        direction_rad,
+        1.0 / flat.px_per_unit,
+        calibrated,
+    )
+
+
+def scene_with_rig(image: np.ndarray, view: RigPlane) -> Scene:
+    """The board's upper face from straight above, in mm."""
+    flat = flatten(image, view, COARSE_PX_PER_MM)
+    grey = grey_of(flat.image)
+    edges = find_edges(grey.image, threshold=edge_threshold(grey.image, grey.noise))
+    direction = 0.0
+    if len(edges) > 100:
+        strong = np.argsort(-edges.strength)[:20000]
+        normal = edges.normal[strong]
+        # Picture rows run down, the plane's y up.
+        phi = np.degrees(np.arctan2(-normal[:, 1], normal[:, 0])) % 90.0
+        direction = float(np.radians(main_direction(phi)))
+    scale = flat.px_per_unit
+    return _scene(view, flat, _sight(flat, (0.25 * scale, 3.2 * scale)), direction, True)
+
+
+def scenes_without_rig(image: np.ndarray, *, keep: int = 3) -> list[Scene]:
+    """One scene for each plane the camera is likely to look at, likeliest first."""
+    return [_free_scene(image, look) for look in looks_at(image, keep=keep)]
+
+
+def _free_scene(image: np.ndarray, look: Look) -> Scene:
+    low, high = visible_bounds(look.plane)
+    flat = flatten(image, look.plane, FLAT_PX / float((high - low).max()))
+    return _scene(look.plane, flat, _sight(flat, (3.0, 40.0)), look.direction_rad, False)
+
+
+def hypotheses(
+    scene: Scene, holes_mm: np.ndarray, *, mirrored: bool, thorough: bool = False, keep: int = 8
+) -> list[Hypothesis]:
+    """Grown placements, best first, no two the same.
+
+    thorough: all rotations in steps of 1.5 degrees instead of those along the edges
+    """
+    from scipy.spatial import cKDTree
+
+    if len(scene.xy) < 6:
+        return []
+    rotations = (
+        np.radians(np.arange(0.0, 360.0, 1.5))
+        if thorough
+        else quarter_turns(scene.direction_rad, design_direction(holes_mm))
+    )
+    voters = scene.xy[: VOTERS // 2 if thorough else VOTERS]
+    tree = cKDTree(scene.xy[:SEEN])
+    if scene.calibrated:
+        trials = propose(
+            voters, holes_mm, mirrored=mirrored, rotations_rad=rotations, scales=(1.0,), keep=24, each=8
+        )
+        grown = [grow_on_bench(t.placement, tree, holes_mm, mirrored=mirrored) for t in trials]
+    else:
+        low, high = PX_PER_MM
+        step = 0.025 if thorough else 0.013
+        scales = np.exp(np.arange(np.log(low), np.log(high), step)) * scene.unit_px
+        trials = propose(
+            voters, holes_mm, mirrored=mirrored, rotations_rad=rotations, scales=scales
+        )
+        first = [g for g in (grow_in_plane(t.placement, tree, holes_mm) for t in trials) if g]
+        first = _distinct(sorted(first, key=lambda g: -g.count), holes_mm)[:12]
+        grown = [grow_by_pose(g, tree, holes_mm, scene.view, mirrored=mirrored) for g in first]
+    alive = sorted((g for g in grown if g is not None), key=lambda g: -g.count)
+    return [Hypothesis(scene, g, mirrored) for g in _distinct(alive, holes_mm)[:keep]]
+
+
+def same_place(a, b, holes_mm: np.ndarray, unit_per_mm: float, within_mm: float = 0.8) -> bool:
+    """Do two placements put the holes at the same places (rms)?"""
+    off = np.linalg.norm(a(holes_mm) - b(holes_mm), axis=1)
+    return bool(np.sqrt(np.mean(off**2)) < within_mm * unit_per_mm)
+
+
+def _distinct(grown: list[Grown], holes_mm: np.ndarray) -> list[Grown]:
+    kept: list[Grown] = []
+    for g in grown:
+        if not any(same_place(g.placement, k.placement, holes_mm, k.unit_per_mm, 0.25) for k in kept):
+            kept.append(g)
+    return kept
+
+
+def twins(best: Hypothesis, holes_mm: np.ndarray) -> list[Hypothesis]:
+    """The placements most easily taken for the best: turned by half and quarter turns
+    about its middle, or moved by one of the design's commonest steps between holes."""
+    from scipy.spatial import cKDTree
+
+    tree = cKDTree(best.scene.xy[:SEEN])
+    middle = (holes_mm.min(axis=0) + holes_mm.max(axis=0)) / 2
+    moves = [
+        Affine.from_parts(rotation_rad=k * np.pi / 2, offset=middle)
+        @ Affine.from_parts(offset=-middle)
+        for k in (1, 2, 3)
+    ]
+    moves += [Affine.from_parts(offset=step) for step in common_steps(holes_mm)]
+    found = []
+    unit = best.grown.unit_per_mm
+    for move in moves:
+        place = best.placement @ move
+        matched = match(tree, place(holes_mm), 0.4 * unit)
+        if (matched >= 0).sum() >= 0.4 * best.grown.count:
+            found.append(Hypothesis(best.scene, Grown(place, matched, unit), best.mirrored))
+    found.sort(key=lambda h: -h.grown.count)
+    return found[:4]
+
+
+def common_steps(holes_mm: np.ndarray, most: int = 8) -> list[np.ndarray]:
+    """The vectors between holes that occur most often, both ways, up to 12 mm."""
+    difference = (holes_mm[None, :, :] - holes_mm[:, None, :]).reshape(-1, 2)
+    length = np.linalg.norm(difference, axis=1)
+    near = difference[(length > 0.9) & (length < 12.0)]
+    if not len(near):
+        return []
+    key = np.rint(near / 0.1).astype(int)
+    values, index, counts = np.unique(key, axis=0, return_index=True, return_counts=True)
+    order = np.argsort(-counts, kind="stable")[:most]
+    return [near[index[k]] for k in order]
