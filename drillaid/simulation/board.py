@@ -126,7 +126,7 @@ class SimulatedBoard:
         if look.residue > 0:
             blot = layered_noise(rng, self._shape, 4 * ppm, 4)
             fine = soft_noise(rng, self._shape, 0.15 * ppm)
-            haze = np.clip(1.5 * (blot - 2.2 + look.residue) + 0.3 * fine, 0, 0.8)
+            haze = np.clip(1.5 * (blot - 2.6 + look.residue) + 0.3 * fine, 0, 0.8)
             pits = np.clip(2.0 * (fine - 3.4 + 0.8 * look.residue), 0, 1)
             cover = np.maximum(cover * (1 - pits), haze)
         return cover

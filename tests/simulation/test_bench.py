@@ -300,7 +300,7 @@ def test_a_design_without_copper_gets_plain_lands():
     assert board.copper.sum() / board.px_per_mm**2 == pytest.approx(area, rel=0.02)
 
 
-@pytest.mark.parametrize(("finish", "laminate"), zip(FINISHES, LAMINATES, strict=True))
+@pytest.mark.parametrize(("finish", "laminate"), list(zip(FINISHES, LAMINATES, strict=True)))
 def test_no_surface_is_one_colour(finish, laminate):
     """Vision must not live off even colours that no camera ever delivers."""
     look = Look(finish, laminate, tone=0.3)
