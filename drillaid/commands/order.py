@@ -70,7 +70,9 @@ def _text(order, written_mm: float) -> str:
     ]
     for run in order.runs:
         lines.append("")
-        lines.append(f"{run.bit_mm:g} mm bit: {_count(len(run.holes), 'hole')}, {run.travel_mm:.0f} mm")
+        lines.append(
+            f"{run.bit_mm:g} mm bit: {_count(len(run.holes), 'hole')}, {run.travel_mm:.0f} mm"
+        )
         numbers = " ".join(str(hole) for hole in run.holes)
         lines.append(textwrap.fill(numbers, 78, initial_indent="  ", subsequent_indent="  "))
     return "\n".join(lines)

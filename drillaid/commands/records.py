@@ -18,7 +18,9 @@ _COLUMNS = ("at", "event", "hole", "off_x_mm", "off_y_mm", "distance_mm", "expec
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("what", nargs="?", choices=("list", "show", "export"), default="list")
-    parser.add_argument("board", nargs="?", type=int, metavar="BOARD", help="its number in the list")
+    parser.add_argument(
+        "board", nargs="?", type=int, metavar="BOARD", help="its number in the list"
+    )
     parser.add_argument("--csv", action="store_true", help="export as CSV (the default)")
     parser.add_argument(
         "--data", metavar="DIR", help="the folder of the journal (default: $DRILLAID_DATA or yours)"
@@ -51,7 +53,7 @@ def _list(journal) -> Answer:
     lines = ["board  begun             holes  done  skipped  state       design"]
     lines += [
         f"{b.id:5}  {_local(b.started_at)}  {b.holes:5}  {b.done:4}  {b.skipped:7}  "
-        f"{'finished' if b.finished else 'unfinished':10}  {b.design_name}"
+        f"{'finished' if b.finished else 'unfinished':10}  {_plain(b.design_name)}"
         for b in boards
     ]
     return Answer("\n".join(lines), data)
@@ -59,7 +61,7 @@ def _list(journal) -> Answer:
 
 def _show(board, events) -> str:
     lines = [
-        f"Board {board.id}: {board.design_name}, begun {_local(board.started_at)}, "
+        f"Board {board.id}: {_plain(board.design_name)}, begun {_local(board.started_at)}, "
         f"{board.done} of {board.holes} holes done, {board.skipped} skipped."
     ]
     for event in events:
@@ -114,3 +116,8 @@ def _utc(seconds: float) -> str:
 def _local(seconds: float, *, seconds_too: bool = False) -> str:
     form = "%Y-%m-%d %H:%M:%S" if seconds_too else "%Y-%m-%d %H:%M"
     return time.strftime(form, time.localtime(seconds))
+
+
+def _plain(text: str) -> str:
+    """A file's name may hold line ends and worse, which a terminal would obey."""
+    return "".join(c if c.isprintable() else "?" for c in text)

@@ -87,4 +87,3 @@ def at_bit_change(bit_mm: float) -> tuple[Caution, ...]:
         )
         return _SWITCH_OFF, _CHUCK_KEY, brittle
     return _SWITCH_OFF, _CHUCK_KEY
-

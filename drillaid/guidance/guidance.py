@@ -85,7 +85,7 @@ class Guidance:
 
     @property
     def verdict(self) -> str | None:
-        """"on", "off" or "cannot_vouch" for the last fresh picture alone."""
+        """ "on", "off" or "cannot_vouch" for the last fresh picture alone."""
         return None if self.aim is None else self.aim.verdict()
 
 

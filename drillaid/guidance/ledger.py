@@ -43,9 +43,9 @@ class Ledger:
     def _fit(self, bit_mm: float) -> None:
         self.fitted_mm = bit_mm
         stops, p = self.progress.work.stops, self.progress
-        if p.target is not None and stops[p.target].bit_mm != bit_mm:
-            if any(stops[row].bit_mm == bit_mm for row in p.left):
-                self.progress = p.with_next(bit_mm)
+        wanted = any(stops[row].bit_mm == bit_mm for row in p.left)
+        if wanted and stops[p.target].bit_mm != bit_mm:
+            self.progress = p.with_next(bit_mm)
 
     def _undo(self) -> None:
         if not self._before:

@@ -100,6 +100,8 @@ class Progress:
 
     def other_row(self, fitted_mm: float | None) -> int | None:
         """The stop that would come next if the target's hole were not there; None if none is."""
-        return replace(self, skipped=self.skipped.union(self.rows_of_target())).with_next(
-            fitted_mm
-        ).target
+        return (
+            replace(self, skipped=self.skipped.union(self.rows_of_target()))
+            .with_next(fitted_mm)
+            .target
+        )

@@ -15,9 +15,13 @@ from drillaid.geometry import as_points
 
 _SOLVER_MAX = 65535
 _TIE_BREAK_MM = 0.02
+# The table of all distances grows with the square: 2500 points take about 100 MB.
+_MOST_AT_ONCE = 2500
 
 
-def route(xy_mm, *, start_mm=None, closed: bool = False, budget_s: float | None = None) -> list[int]:
+def route(
+    xy_mm, *, start_mm=None, closed: bool = False, budget_s: float | None = None
+) -> list[int]:
     """Row numbers of xy_mm, (N, 2), in an order of short travel; each once.
 
     closed:   back to the first point at the end (then start_mm is not used)
@@ -25,13 +29,16 @@ def route(xy_mm, *, start_mm=None, closed: bool = False, budget_s: float | None 
               turned to begin at the end nearer to (least x + y)
     budget_s: at most this long; None takes 0.2 s to 2 s by the number of points.
               Up to 20 points (18 with start_mm) are solved exactly.
-    Points in the same place stay neighbours.
+    Points in the same place stay neighbours. More than 2500 points are cut into
+    strips from left to right, each with the budget to itself.
     """
     points = as_points(xy_mm)
     if not np.isfinite(points).all():
         raise ValueError("points must be finite")
     if len(points) <= 1:
         return list(range(len(points)))
+    if len(points) > _MOST_AT_ONCE:
+        return _in_strips(points, start_mm, budget_s)
     budget = _budget_s(len(points)) if budget_s is None else budget_s
     if closed:
         return _closed(points, budget)
@@ -52,6 +59,15 @@ def travel_mm(xy_mm, path, *, start_mm=None, closed: bool = False) -> float:
     return float(np.hypot(*np.diff(points, axis=0).T).sum())
 
 
+def _in_strips(points: np.ndarray, start_mm, budget_s: float | None) -> list[int]:
+    across = np.lexsort((points[:, 1], points[:, 0]))
+    path: list[int] = []
+    for strip in np.array_split(across, -(-len(points) // _MOST_AT_ONCE)):
+        at = points[path[-1]] if path else start_mm
+        path += strip[route(points[strip], start_mm=at, budget_s=budget_s)].tolist()
+    return path
+
+
 def _budget_s(count: int) -> float:
     return float(np.clip(count / 250, 0.2, 2.0))
 
@@ -59,7 +75,8 @@ def _budget_s(count: int) -> float:
 def _distances(points: np.ndarray) -> np.ndarray:
     step = np.arange(len(points))[:, None] * [[0.754877666, 0.569840291]]
     moved = points + _TIE_BREAK_MM * (np.modf(step + 0.5)[0] - 0.5)
-    return np.hypot(*(moved[:, None] - moved[None]).transpose(2, 0, 1))
+    x, y = moved.T
+    return np.hypot(x[:, None] - x, y[:, None] - y)
 
 
 def _solve(distances: np.ndarray, budget_s: float) -> list[int]:

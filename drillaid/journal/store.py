@@ -123,7 +123,9 @@ class Store:
                 "so earlier boards are missing from the records."
             )
             if not self._opens():
-                raise StorageError(f"{self.path}: even a new journal cannot be read; check the disk.")
+                raise StorageError(
+                    f"{self.path}: even a new journal cannot be read; check the disk."
+                )
 
     def _opens(self) -> bool:
         """False if the file is damaged; any other failure is raised."""
@@ -178,7 +180,8 @@ class Store:
         db.execute("BEGIN IMMEDIATE")
         try:
             db.execute(
-                "CREATE TABLE IF NOT EXISTS migrations (version INTEGER PRIMARY KEY, at REAL NOT NULL)"
+                "CREATE TABLE IF NOT EXISTS migrations"
+                " (version INTEGER PRIMARY KEY, at REAL NOT NULL)"
             )
             version = self._version()
             if version > len(MIGRATIONS):

@@ -18,7 +18,9 @@ def folder(tmp_path, monkeypatch):
         journal.record(
             board,
             Event(1.0, "hole_done", 7, 1, (0.03, -0.04), 0.05, 0.02, detail={"bit_mm": 0.8}),
-            Event(2.0, "refused", 9, 2, detail={"reason": "hole 2 not counted: it is 0.40 mm off."}),
+            Event(
+                2.0, "refused", 9, 2, detail={"reason": "hole 2 not counted: it is 0.40 mm off."}
+            ),
         )
     monkeypatch.setenv("DRILLAID_DATA", str(tmp_path))
     return tmp_path
@@ -53,6 +55,12 @@ def test_export(folder, capsys):
     assert rows[1]["reason"] == "hole 2 not counted: it is 0.40 mm off."
     data = json.loads(run(capsys, "export", "1", "--json"))
     assert data["events"][0]["off_mm"] == [0.03, -0.04]
+
+
+def test_names_cannot_command_the_terminal(tmp_path, capsys):
+    with Journal.open(tmp_path) as journal:
+        journal.start_board("a\x1b[2J\nb", "x", holes=1)
+    assert "a?[2J?b" in run(capsys, "--data", str(tmp_path))
 
 
 def test_nothing_recorded(tmp_path, capsys):

@@ -66,6 +66,17 @@ def test_all_in_one_place():
     assert sorted(route([(3.0, 4.0)] * 40)) == list(range(40))
 
 
+def test_very_many_holes_are_still_ordered(monkeypatch):
+    # A lower limit stands in for the real one of 2500: the cut is the same.
+    monkeypatch.setattr("drillaid.guidance.route._MOST_AT_ONCE", 60)
+    xy = np.random.default_rng(6).uniform(0, 100, (200, 2))
+    path = route(xy, start_mm=(0.0, 0.0), budget_s=0.1)
+    assert sorted(path) == list(range(200))
+    # 0.7124 sqrt(n A) is the length of the best tour through many random points
+    # (Beardwood, Halton, Hammersley 1959; the constant from memory).
+    assert travel_mm(xy, path) < 1.5 * 0.7124 * np.sqrt(200 * 100 * 100)
+
+
 def test_every_hole_once_and_one_run_for_each_bit():
     rng = np.random.default_rng(3)
     xy = rng.integers(0, 40, (70, 2)) * 2.54
@@ -103,7 +114,9 @@ def test_a_run_begins_near_the_end_of_the_one_before():
 
 
 def test_bits_in_the_order_asked_for():
-    order = plan_order(design_of([(0, 0), (9, 0), (5, 5)]), [0.8, 1.0, 1.3], bit_sequence=[1.3, 9.9])
+    order = plan_order(
+        design_of([(0, 0), (9, 0), (5, 5)]), [0.8, 1.0, 1.3], bit_sequence=[1.3, 9.9]
+    )
     assert [run.bit_mm for run in order.runs] == [1.3, 0.8, 1.0]
 
 

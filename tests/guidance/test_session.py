@@ -292,7 +292,11 @@ def test_a_slot_is_drilled_from_its_ends():
     job.fit(0.8)
     for _ in range(3):
         guidance = drill(job)
-    assert [n for n in job.names() if n.endswith("_done")] == ["stop_done", "stop_done", "hole_done"]
+    assert [n for n in job.names() if n.endswith("_done")] == [
+        "stop_done",
+        "stop_done",
+        "hole_done",
+    ]
     assert (guidance.hole, guidance.progress.done) == (2, 1)
 
 
@@ -346,7 +350,7 @@ def test_vouched_places_are_outside_tolerance_as_seldom_as_promised(stated_off):
     assert stated.verdict() == "on"
     true = np.array(stated.off_mm) + rng.normal(0, error / math.sqrt(2), (100_000, 2))
     outside = np.mean(np.hypot(*true.T) > settings.tolerance_mm)
-    assert outside <= math.exp(-settings.sigmas**2)
+    assert outside <= math.exp(-(settings.sigmas**2))
 
 
 def test_settings_out_of_range_are_refused():

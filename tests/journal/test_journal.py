@@ -75,7 +75,12 @@ def test_pictures_are_kept_whole(journal):
     data = random.Random(1).randbytes(300_000)
     number = journal.keep_picture(board, "before", data, format="jpg")
     (listed,) = journal.pictures(board)
-    assert (listed.id, listed.kind, listed.format, listed.size) == (number, "before", "jpg", 300_000)
+    assert (listed.id, listed.kind, listed.format, listed.size) == (
+        number,
+        "before",
+        "jpg",
+        300_000,
+    )
     assert journal.picture(number) == data
 
 
