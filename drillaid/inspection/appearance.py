@@ -28,19 +28,45 @@ class Colours:
     copper_spread: float = 12.0
     laminate_spread: float = 12.0
 
-    def open_hole(self, patch: Patch, centre_mm, radius_mm: float, pad_mm) -> bool:
-        """Whether what shows inside a rim is neither copper nor laminate."""
+    @property
+    def step(self) -> float:
+        """Between the two, grey levels."""
+        if self.copper is None or self.laminate is None:
+            return 60.0
+        return max(float(np.linalg.norm(self.copper - self.laminate)), 20.0)
+
+    def strangeness(self, patch: Patch, at_mm, bit_mm: float, land_mm: float) -> np.ndarray:
+        """How little each pixel is like the copper hereabouts, float32 (S, S), grey levels."""
+        distance = patch.distance_mm(at_mm)
+        ring = (distance > bit_mm / 2 + 0.1) & (distance < land_mm / 2 - 0.06)
+        here = _median(patch, ring)
+        if here is None:
+            here = self.copper
+        if here is None:
+            return np.zeros(patch.image.shape[:2], np.float32)
+        away = np.linalg.norm(patch.image - here, axis=2)
+        return np.minimum(away, self.step).astype(np.float32)
+
+    def open_hole(self, patch: Patch, centre_mm, radius_mm: float) -> bool:
+        """Whether a rim encloses neither more of the same surface nor an etched mark."""
         distance = patch.distance_mm(centre_mm)
-        inside = _median(patch, distance < 0.6 * radius_mm)
-        around = _median(patch, (distance > 1.12 * radius_mm) & (distance < 1.12 * radius_mm + 0.15))
-        if inside is None or around is None:
+        values = patch.image[(distance < 0.8 * radius_mm) & patch.inside]
+        around = patch.image[
+            (distance > 1.12 * radius_mm) & (distance < 1.12 * radius_mm + 0.15) & patch.inside
+        ]
+        if len(values) < 5 or len(around) < 5:
+            return False
+        ring = np.median(around, axis=0)
+        same = np.linalg.norm(values - ring, axis=1) < 0.25 * self.step
+        if same.mean() > 0.35:
             return False
         if self.laminate is None or self.copper is None:
             return True
-        gain = _gain(around, self.copper)
-        step = max(float(np.linalg.norm(self.copper - self.laminate)), 1.0)
-        from_laminate = float(np.linalg.norm(inside / gain - self.laminate))
-        return from_laminate > max(0.35 * step, 2.0 * self.laminate_spread)
+        # An etched mark shows laminate and nothing darker; a bore has a floor or shaded walls.
+        gain = _gain(ring, self.copper)
+        laminate = np.linalg.norm(values / gain - self.laminate, axis=1) < 0.45 * self.step
+        dark = values.sum(axis=1) < 0.72 * gain * min(self.laminate.sum(), self.copper.sum() * 1.3)
+        return bool(laminate.mean() < 0.75 or dark.mean() > 0.08)
 
     def undrilled(self, patch: Patch, at_mm, bit_mm: float, land_mm: float) -> str | None:
         """Why the place counts as not drilled; None where something else is there."""

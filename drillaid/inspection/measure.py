@@ -114,8 +114,11 @@ def _bit_sized_rim(place, patch, noise, colours, px_mm, lower_mm) -> Rim | None:
     radius = place.bit_mm / 2
     step = max(0.02, px_mm / 2)
     radii = np.arange(radius * BIT_RATIO[0], radius * BIT_RATIO[1] + step / 2, step)
+    strange = colours.strangeness(patch, place.at_mm, place.bit_mm, place.land_mm)
     best, merit = None, 0.0
-    for score, centre, voted in vote(patch, radii, place.at_mm, place.reach_mm, lower_mm):
+    for score, centre, voted in vote(
+        patch, strange, radii, place.at_mm, place.reach_mm, lower_mm
+    ):
         rim = refine(patch, centre, voted, noise, px_mm, lower_mm)
         if rim is None or rim.coverage < LEAST_COVERAGE or rim.contrast < 4:
             continue
@@ -124,7 +127,7 @@ def _bit_sized_rim(place, patch, noise, colours, px_mm, lower_mm) -> Rim | None:
             continue
         if np.hypot(*(rim.centre_mm - place.at_mm)) > place.reach_mm + 0.05:
             continue
-        if not colours.open_hole(patch, rim.centre_mm, rim.radius_mm, place.at_mm):
+        if not colours.open_hole(patch, rim.centre_mm, rim.radius_mm):
             continue
         worth = score * rim.coverage**2 * np.exp(-0.5 * ((ratio - 1.03) / 0.12) ** 2)
         if worth > merit:

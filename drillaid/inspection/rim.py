@@ -20,8 +20,9 @@ from drillaid.inspection.patch import Patch
 from drillaid.vision.circle import Circle, fit_circle
 
 RAYS = 96
-CHANNELS = 3
+CHANNELS = 4  # three colours and strangeness
 FLOOR_PX = 0.08  # measured on drawn boards
+BROAD_WALL = 0.5  # what an edge between copper and a broad wall counts
 WALL_MM = 0.004  # wall in sight that begins to spoil an edge
 
 
@@ -44,16 +45,19 @@ class Rim:
 
 
 def vote(
-    patch: Patch, radii_mm, centre_mm, reach_mm: float, lower_mm=(0.0, 0.0), *, keep: int = 5
+    patch: Patch, strange, radii_mm, centre_mm, reach_mm: float, lower_mm=(0.0, 0.0), *, keep=4
 ) -> list[tuple]:
     """Circles (score, centre_mm, radius_mm), best first, centres within reach of a place.
 
+    strange: float32 (S, S), grey levels: how little each pixel is like copper; a wall
+      or a floor may be lighter or darker than copper, but both are strange to it
     score: mean change of colour across the circle, grey levels per patch pixel
     lower_mm: apparent displacement of the lower rim
     """
     reduce = 2 if patch.px_per_mm > 25 else 1
-    image, inside = patch.image[::reduce, ::reduce], patch.inside[::reduce, ::reduce]
-    image = cv2.GaussianBlur(image, (0, 0), 1.0)
+    image = np.dstack([patch.image, strange])[::reduce, ::reduce]
+    inside = patch.inside[::reduce, ::reduce]
+    image = cv2.GaussianBlur(np.ascontiguousarray(image), (0, 0), 1.0)
     scale = patch.px_per_mm / reduce
     gradients = _even_gradients(image, inside)
     lower = np.asarray(lower_mm) * scale
@@ -71,6 +75,8 @@ def _even_gradients(image: np.ndarray, inside: np.ndarray) -> tuple[np.ndarray, 
     """Gradients, the strongest cut down so that glare does not outvote a rim."""
     dx = cv2.Scharr(image, cv2.CV_32F, 1, 0, scale=1 / 32)
     dy = cv2.Scharr(image, cv2.CV_32F, 0, 1, scale=1 / 32)
+    dx[..., 3] *= 2
+    dy[..., 3] *= 2
     size = np.sqrt((dx**2 + dy**2).sum(axis=2))
     limit = max(float(np.percentile(size, 80)), 1e-3)
     factor = (np.minimum(1.0, limit / np.maximum(size, 1e-6)) * inside)[..., None]
@@ -80,7 +86,7 @@ def _even_gradients(image: np.ndarray, inside: np.ndarray) -> tuple[np.ndarray, 
 def _ring_score(gradients, radius_px: float, lower_px) -> np.ndarray:
     """Mean outward change across a circle round every pixel, over all colours.
 
-    Where the wall comes into sight by more than a pixel the circle is not looked for.
+    Where the wall comes into sight by more than a pixel the circle is looked for less.
     """
     half = int(math.ceil(radius_px + 2))
     y, x = np.mgrid[-half : half + 1, -half : half + 1].astype(np.float32)
@@ -88,7 +94,7 @@ def _ring_score(gradients, radius_px: float, lower_px) -> np.ndarray:
     unit = np.maximum(distance, 1e-6)
     ring = np.exp(-0.5 * ((distance - radius_px) / 0.8) ** 2)
     wall_px = -(x * lower_px[0] + y * lower_px[1]) / unit
-    ring *= np.where(wall_px > 1.0, 0.1, 1.0)
+    ring *= np.where(wall_px > 1.0, 0.4, 1.0)
     ring = (ring / ring.sum()).astype(np.float32)
     total = 0.0
     for channel in range(CHANNELS):
@@ -130,7 +136,7 @@ def refine(
     for tolerance in (max(0.16, 2.5 * px_mm), max(0.09, 1.5 * px_mm), max(0.05, px_mm)):
         edges = _edges(patch, centre, radius, noise, tolerance, px_mm, np.asarray(lower_mm))
         circle, weights = _robust(edges, centre, radius, tolerance)
-        if circle is None or not 0.5 * radius_mm < circle.radius < 1.6 * radius_mm:
+        if circle is None or not 0.6 * radius_mm < circle.radius < 1.5 * radius_mm:
             return rim
         centre, radius = circle.centre, circle.radius
         rim = _rim(edges, circle, weights, px_mm)
@@ -156,26 +162,43 @@ def _edges(patch, centre, radius, noise, tolerance, px_mm, lower_mm) -> _Edges:
     start = max(radius - reach, 0.05)
     along = np.arange(start - 2 * step, radius + reach + 2 * step, step)
     profile = patch.sample(centre + rays[:, None, :] * along[None, :, None])
-    inner = np.median(_annulus(patch, centre, rays, 0.2 * radius, 0.75 * radius), axis=(0, 1))
-    outer = np.median(_annulus(patch, centre, rays, 1.15 * radius, 1.4 * radius), axis=1)
-    across = _smooth_round(outer) - inner
+    wall, clear = _wall_in_sight(rays, lower_mm, radius, tolerance, px_mm)
+    low = np.where(wall > 0, radius - 0.8 * wall, 0.4 * radius)
+    high = np.where(wall > 0, radius - 0.35 * wall, 0.8 * radius)
+    inner = _smooth_round(_belt(patch, centre, rays, low, high))
+    outer = _smooth_round(_belt(patch, centre, rays, 1.15 * radius, 1.4 * radius))
+    across = outer - inner
     size = np.sqrt((across**2).sum(axis=1))
-    level = ((profile - inner) * across[:, None, :]).sum(axis=2) / np.maximum(size, 1e-6)[:, None] ** 2
+    level = ((profile - inner[:, None, :]) * across[:, None, :]).sum(axis=2)
+    level /= np.maximum(size, 1e-6)[:, None] ** 2
     slope = np.gradient(cv2.GaussianBlur(level.astype(np.float32), (5, 1), 1.0), step, axis=1)
     place, strength = _peak_near(slope, along, radius, tolerance)
     strength[size < 4 * noise] = 0
-    # Where wall and rim part, blur rounds the corner off: keep a pixel's distance from it.
-    wall = -rays @ lower_mm + np.hypot(*lower_mm) * min(1.0, px_mm / radius)
-    clear = np.exp(-0.5 * (np.maximum(0, wall) / WALL_MM) ** 2)
     place_mm = centre + rays * place[:, None]
     strength[~_seen(patch, place_mm)] = 0
     contrast = float(np.median(size) / max(noise, 1e-6))
-    return _Edges(place_mm, strength, np.where(clear > 0.05, clear, 0.0), contrast)
+    return _Edges(place_mm, strength, clear, contrast)
 
 
-def _annulus(patch, centre, rays, low, high) -> np.ndarray:
-    along = np.linspace(low, high, 6)
-    return patch.sample(centre + rays[:, None, :] * along[None, :, None])
+def _wall_in_sight(rays, lower_mm, radius, tolerance, px_mm) -> tuple[np.ndarray, np.ndarray]:
+    """Its breadth on each ray, mm, and how far (0 ... 1) the ray's edge is the upper rim's.
+
+    A broad wall has an edge of its own towards the copper; a narrow one only moves
+    the edge between copper and depth, and such rays are left out. Where wall and
+    rim part, blur rounds the corner off: a pixel's distance is kept from it.
+    """
+    breadth = -rays @ lower_mm
+    corner = breadth + np.hypot(*lower_mm) * min(1.0, px_mm / radius)
+    clear = np.exp(-0.5 * (np.maximum(0, corner) / WALL_MM) ** 2)
+    broad = (breadth > 2.5 * px_mm) & (breadth > 1.5 * tolerance)
+    return np.where(broad, breadth, 0.0), np.where(broad, BROAD_WALL, clear * (clear > 0.05))
+
+
+def _belt(patch, centre, rays, low, high) -> np.ndarray:
+    """Median colour of each ray between two radii (numbers or one for each ray), (RAYS, 3)."""
+    low, high = np.broadcast_to(low, len(rays)), np.broadcast_to(high, len(rays))
+    along = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, 5)
+    return np.median(patch.sample(centre + rays[:, None, :] * along[..., None]), axis=1)
 
 
 def _smooth_round(values: np.ndarray) -> np.ndarray:
@@ -216,23 +239,34 @@ def _robust(edges: _Edges, centre, radius, tolerance) -> tuple[Circle | None, np
     base[edges.strength < 0.25 * typical] = 0
     base *= edges.clear
     away = np.hypot(*(edges.points_mm - centre).T) - radius
-    circle, weights = None, base
-    for _ in range(12):
+    place, weights = np.array([*centre, radius]), base
+    for _ in range(15):
         agreeing = np.abs(away[base > 0])
-        if len(agreeing) < RAYS // 5:
+        if len(agreeing) < RAYS // 6:
             return None, weights
         limit = float(np.clip(4.0 * np.median(agreeing) / 0.6745, 0.012, 2.0 * tolerance))
         weights = base * np.clip(1 - (away / limit) ** 2, 0, None) ** 2
-        if np.count_nonzero(weights) < RAYS // 6:
+        if np.count_nonzero(weights) < RAYS // 8:
             return None, weights
-        new = fit_circle(edges.points_mm, weights)
-        if new is None:
+        step = _step(edges.points_mm, weights, place)
+        if step is None:
             return None, weights
-        settled = circle is not None and np.hypot(*(new.centre - circle.centre)) < 1e-5
-        circle, away = new, new.residuals
-        if settled:
+        place = place + step
+        away = np.hypot(*(edges.points_mm - place[:2]).T) - place[2]
+        if np.abs(step).max() < 1e-5:
             break
-    return circle, weights
+    return fit_circle(edges.points_mm, weights), weights
+
+
+def _step(points, weights, place) -> np.ndarray | None:
+    """One Gauss-Newton step of the weighted circle (the last fit is done in full)."""
+    away = points - place[:2]
+    distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
+    jacobian = np.column_stack([-away / distance[:, None], -np.ones(len(points))])
+    normal = jacobian.T @ (weights[:, None] * jacobian)
+    if np.linalg.cond(normal) > 1e8:
+        return None
+    return np.linalg.solve(normal, -jacobian.T @ (weights * (distance - place[2])))
 
 
 def _rim(edges: _Edges, circle: Circle, weights: np.ndarray, px_mm: float) -> Rim:
