@@ -62,7 +62,7 @@ class Eye:
         return self.grey.shape[1], self.grey.shape[0]
 
 
-def shapes_from(radius_mm: np.ndarray, side: np.ndarray, *, most: int = 4) -> Shapes:
+def shapes_from(radius_mm: np.ndarray, side: np.ndarray, *, most: int = 6) -> Shapes:
     """The commonest (radius, side) among features that agree, radii binned by a factor 1.25."""
     if not len(radius_mm):
         return Shapes(np.array([0.8, 0.8]), np.array([1.0, -1.0]))
@@ -149,8 +149,11 @@ def weigh_shapes(
     for k in order[1:]:
         alone = at_holes[:, k] & ~at_holes[:, keep].any(axis=1)
         extra = at_decoys[:, k] & ~at_decoys[:, keep].any(axis=1)
-        # Worth having only where it adds holes faster than it adds mistakes.
-        if (alone.sum() + 0.5) / (n + 1) > 3.0 * (extra.sum() + 0.5) / (d + 1):
+        # Worth having where it adds holes faster than mistakes; and a rim wider
+        # than those at hand, nearly as telling, is the better thing to measure.
+        adds = (alone.sum() + 0.5) / (n + 1) > 3.0 * (extra.sum() + 0.5) / (d + 1)
+        wider = shapes.radius_mm[k] > 1.2 * shapes.radius_mm[keep].max()
+        if adds or (wider and telling[k] > 0.4 * telling[order[0]]):
             keep.append(k)
     nearest = off_decoys[:, keep].min(axis=1) if d else np.zeros(0)
     return Shapes(shapes.radius_mm[keep], shapes.side[keep]), Null(telling[keep], nearest, d)
@@ -166,9 +169,9 @@ def probe(eye: Eye, to_px, holes_mm, shapes: Shapes, px_per_mm: float) -> Probe:
     off = np.linalg.norm(got.xy - np.repeat(holes_mm, k, axis=0), axis=1)
     seen = _in_view(to_px(holes_mm), eye.size_px)
     ok = got.found & (off < SEARCH_MM)
-    # Complete and sharp wins; a less telling shape pays for it.
-    price = got.sigma / np.maximum(got.cover, 0.05) ** 2 + 0.05 * off
-    price = price * np.tile(1.0 + 0.5 * np.arange(k), n)
+    # Complete and sharp wins, and large before small: the rim of the land outlives
+    # the drill, a hole only says where the bit went.
+    price = got.sigma / (np.maximum(got.cover, 0.05) ** 2 * got.radius)
     row = np.arange(n) * k + np.where(ok, price, np.inf).reshape(n, k).argmin(axis=1)
     return Probe(
         ok[row] & seen,

@@ -10,7 +10,7 @@ from drillaid.geometry import Affine, Homography
 from drillaid.registration.evidence import Evidence, strongest
 from drillaid.registration.fit import PARAMETERS, PlaneFit, fit_plane, robust_weights
 from drillaid.registration.hypotheses import Hypothesis
-from drillaid.registration.pose import LENS, POSE, Pose, fit_pose, pose_from
+from drillaid.registration.pose import Pose, fit_pose, pose_from
 from drillaid.registration.probing import (
     AGREE_MM,
     Eye,
@@ -139,17 +139,13 @@ def _fit(h: Hypothesis, holes_mm, seen: Probe, agree, ratio: float, *, last: boo
             fit = best_plane_fit(source[keep], target[keep], sigma_mm[keep], mirrored=h.mirrored)
             residual = target - fit.transform(source)
         else:
-            # Lens terms only in the end, and only where many pads speak.
-            free = LENS if last and keep.sum() >= 25 else POSE
             pose = pose_from(
                 h.scene.view.homography @ h.placement,
                 holes_mm,
                 h.scene.view.size_px,
                 flip=h.mirrored,
             )
-            fit = fit_pose(
-                source[keep], seen.px[index][keep], sigma_mm[keep] * ratio, pose, free=free
-            )
+            fit = fit_pose(source[keep], seen.px[index][keep], sigma_mm[keep] * ratio, pose)
             residual = (seen.px[index] - fit(source)) / ratio
         weight, inflation = robust_weights(residual, sigma_mm)
         keep = weight > 0.05

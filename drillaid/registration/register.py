@@ -51,11 +51,13 @@ def register_picture(
     rig: Rig | None = None,
     face: str = "bottom",
     thickness_mm: float = 1.6,
+    pads: tuple[tuple[int, float, float], ...] = (),
 ) -> Registration:
     """Where the design lies in one photograph.
 
     image: uint8 BGR (H, W, 3); face: of the design, which looks at the camera
     rig: None finds the board under unknown tilt and scale as well
+    pads: (hole number, u, v) pointed out by a person, none or at least two
     """
     if face not in ("bottom", "top"):
         raise UsageError(f"the face is '{face}'", remedy="give bottom or top")
