@@ -25,6 +25,7 @@ from drillaid.design.text import numbered_lines
 from drillaid.errors import DesignError
 
 LARGEST_MM = 50.0
+_LONGEST_HEADING = 40
 _FAR_MM = 20_000.0
 # column names without unit, blanks, case and punctuation -> what the column is
 _NAMES = {
@@ -159,6 +160,8 @@ def _columns(heading: list[str]) -> tuple[dict[str, int], dict[str, str]]:
     units: dict[str, str] = {}
     for index, cell in enumerate(heading):
         text = cell.strip("\"' ").lower()
+        if len(text) > _LONGEST_HEADING:
+            continue
         column = _COLUMN.get(re.sub(r"[^a-z0-9ø]", "", text))
         match = _HEADING_UNIT.match(text.replace("_", " ")) if column is None else None
         if match:

@@ -11,6 +11,7 @@ from drillaid.design.drill_format import (
     USUAL_DIGITS,
     NumberFormat,
     candidates,
+    whole_numbers_short,
     zero_evidence,
 )
 from drillaid.design.drill_program import Program, Tool
@@ -62,10 +63,15 @@ def _decide(
     if len(runs) == 1:
         return *runs[0], None
     zeros = zero_evidence(numbers)
-    readings = [
-        _reading(program, how, hits, extent, zeros[how.zeros] + (_LIKE_BONUS if how == like else 0))
-        for how, hits in runs
-    ]
+    pointed = any("." in text for text in numbers) and whole_numbers_short(numbers)
+    readings = []
+    for how, hits in runs:
+        points = zeros[how.zeros] + (_LIKE_BONUS if how == like else 0.0)
+        if (pointed and how.zeros == "point") or (
+            not pointed and program.said.digits is None and _is_usual(how)
+        ):
+            points += _DEFAULT_BONUS
+        readings.append(_reading(program, how, hits, extent, points))
     best, next_best = evidence.choose(readings)
     warning = None
     if next_best is not None:
@@ -102,8 +108,6 @@ def _reading(program: Program, number_format, hits, extent, points: float) -> Re
     drills = [sizes.get(hit.tool, math.nan) for hit in hits]
     drill_mm = np.array(drills + [math.nan] * len(ends), dtype=np.float64)
     score = evidence.plausibility(xy, drill_mm, extent) + points
-    if program.said.digits is None and _is_usual(number_format):
-        score += _DEFAULT_BONUS
     return Reading(number_format, xy, score)
 
 
@@ -120,14 +124,19 @@ def _told(program: Program, best, next_best, readings, extent: Extent | None) ->
     if _either_zeros(best, readings):
         gaps = [gap for gap in gaps if "zeros" not in gap]
     by_default = _is_usual(best.how) and (best.score >= next_best.score or len(best.xy_mm) < _FEW)
-    if not gaps and not clashes and (by_default or program.said.digits):
+    plain = best.how.zeros != "point"
+    if plain and not gaps and not clashes and (by_default or program.said.digits):
         return None
     why = [f"holes span {evidence.size_text(best.xy_mm)}"]
     if extent is not None:
         width, height = extent.size_mm
         why[0] += f" on a board of {width:.4g} x {height:.4g} mm ({extent.source})"
     why.append(f"read as {next_best.how} they would span {evidence.size_text(next_best.xy_mm)}")
-    if clashes:
+    if any("." in text for text in program.numbers()):
+        cause = "numbers with and without decimal points are mixed"
+        if gaps:
+            cause += " and the header does not say " + " nor ".join(gaps)
+    elif clashes:
         what, value, line = clashes[0]
         cause = f"line {line} contradicts line {getattr(program.said, what).line} on the {what}"
     elif gaps:

@@ -101,7 +101,7 @@ class Said:
 def candidates(said: Said, numbers: list[str]) -> list[NumberFormat]:
     """Every reading of `numbers` the header leaves open, the format's own default first."""
     with_point = sum("." in text for text in numbers) / max(1, len(numbers))
-    short = all(len(text.lstrip("+-")) <= 3 for text in numbers)
+    short = whole_numbers_short(numbers)
     formats = []
     for unit in _options(said, "unit", ("metric", "inch")):
         digit_options = _options(said, "digits", USUAL_DIGITS[unit])
@@ -111,6 +111,11 @@ def candidates(said: Said, numbers: list[str]) -> list[NumberFormat]:
                 continue
             formats.extend(NumberFormat(unit, zeros, *digits) for digits in digit_options)
     return formats
+
+
+def whole_numbers_short(numbers: list[str]) -> bool:
+    """No number without a point has more than three digits: so each may stand as written."""
+    return all("." in text or len(text.lstrip("+-")) <= 3 for text in numbers)
 
 
 def _options(said: Said, what: str, otherwise: tuple) -> tuple:
@@ -127,7 +132,7 @@ def _zero_options(said: Said, with_point: float, short: bool) -> tuple[str, ...]
     for zeros in _options(said, "zeros", ("LZ", "TZ")):
         # "all": neither side dropped, so both readings agree where digits are right
         options.extend(("LZ", "TZ") if zeros == "all" else (zeros,))
-    if with_point > 0.5 or (short and said.zeros is None):  # whole millimetres by hand
+    if short and (with_point > 0 or said.zeros is None):  # 7 may be a plain 7
         options.append("point")
     return tuple(dict.fromkeys(options))
 
@@ -137,7 +142,8 @@ def zero_evidence(numbers: list[str]) -> dict[str, float]:
 
     A writer that keeps leading zeros and drops trailing ones never ends a
     number in 0; one that keeps trailing zeros never begins one with 0. Where
-    all numbers are equally long nothing was dropped and nothing follows.
+    all numbers are equally long nothing was dropped and nothing follows. Plain
+    whole numbers do not begin with 0 either.
     """
     digits = [n.lstrip("+-") for n in numbers if "." not in n]
     digits = [d for d in digits if d.strip("0")]
@@ -145,4 +151,4 @@ def zero_evidence(numbers: list[str]) -> dict[str, float]:
         return {"LZ": 0.0, "TZ": 0.0, "point": 0.0}
     begin = sum(d[0] == "0" for d in digits) / len(digits)
     end = sum(d[-1] == "0" for d in digits) / len(digits)
-    return {"LZ": -min(6.0, 12.0 * end), "TZ": -min(6.0, 12.0 * begin), "point": 0.0}
+    return {"LZ": -min(6.0, 12.0 * end), "TZ": -min(6.0, 12.0 * begin), "point": -6.0 * begin}

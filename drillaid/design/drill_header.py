@@ -78,7 +78,7 @@ def _format_number(program: Program, options: list[str], line: int) -> None:
 
 
 def read_tool_definition(program: Program, text: str, line: int) -> int | None:
-    """Number of the tool that `T01C0.8F200S65` (letters in any order) defines; None if no such line."""
+    """The tool's number for a line like `T01C0.8F200S65` (letters in any order), else None."""
     match = _TOOL.match(text)
     if match is None:
         return None

@@ -117,6 +117,8 @@ class _Machine:
         total = len(self.hits) + step.count * max(1, last - first)
         refuse_too_many(total, self.program.name, step.line)
         original = self.hits[first:last]
+        if not original:
+            return
         dx, dy = self._offset(step)
         for _ in range(step.count):
             ox, oy = self.copy_offset = self.copy_offset[0] + dx, self.copy_offset[1] + dy

@@ -9,6 +9,7 @@ from drillaid.design.drill_program import Program
 
 _WORD = re.compile(r"([A-Z])([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)|)")
 LONGEST_NUMBER = 15
+_LONGEST_LINE = 500
 
 _OPEN_TOO = "export holes and straight slots only, or delete the line and drill that place by eye"
 _REFUSED_G = {
@@ -85,6 +86,8 @@ def _add_g(program: Program, words: Words, code: int, line: int) -> None:
 
 
 def _split(program: Program, text: str, line: int) -> list[tuple[str, str]] | None:
+    if len(text) > _LONGEST_LINE:
+        return None
     pairs, at = [], 0
     while at < len(text):
         match = _WORD.match(text, at)

@@ -15,8 +15,11 @@ COPPER_TOP, COPPER_BOTTOM, OUTLINE, OTHER = "copper-top", "copper-bottom", "outl
 MILLING = "milling"
 HOLE_KINDS = (DRILL, NETLIST, TABLE, BARE_TABLE)  # the best source of holes first
 
+_HEAD_BYTES = 60_000  # even: UTF-16 must not be cut within a character
 _TOOL_LINE = re.compile(r"T[0-9]{1,4}(?:[,BCFHSZ][-+,.0-9BCFHSZ]*)?$")
-_POINT_LINE = re.compile(r"(?:N[0-9]+)?(?:G(?:0?[01]|0?5|81|85))?[XY][-+.0-9][-+.0-9XYG]*(?:M1[567])?$")
+_POINT_LINE = re.compile(
+    r"(?:N[0-9]+)?(?:G(?:0?[01]|0?5|81|85))?[XY][-+.0-9][-+.0-9XYG]*(?:M1[567])?$"
+)
 _MILL_LINE = re.compile(r"(?:N[0-9]+)?(?:[GMFST][0-9.]+)*(?:[XY][-+.0-9]+)*Z[-+.0-9]+")
 
 
@@ -28,7 +31,7 @@ def kind_of(piece: Piece) -> str | None:
     if layer is not None:
         return layer
     try:
-        lines = numbered_lines(piece.data, piece.name)
+        lines = numbered_lines(piece.data[:_HEAD_BYTES], piece.name)
     except DesignError:
         return None
     if not lines:

@@ -124,7 +124,7 @@ def _feature(text: str, name: str, line: int) -> _Feature | None:
 
 
 def _whole(text: str | None) -> int | None:
-    """A fixed-width number; blanks stand for leading zeros; None where it is all blank or broken."""
+    """A fixed-width number, blanks for leading zeros; None where it is all blank or broken."""
     match = re.fullmatch(r"([-+]?) *([0-9]+)", (text or "").strip())
     return int(match[1] + match[2]) if match else None
 

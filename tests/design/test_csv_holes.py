@@ -46,7 +46,8 @@ def test_spellings(text):
 
 def test_lines_plating_and_slots():
     found = read(
-        "# made by hand\nx_mm,y_mm,diameter_mm,plated,x2,y2\n1,2,0.8,yes,,\n\n3,2,1.0,NPTH,4,2\n5,2,1.0,,,\n"
+        "# made by hand\nx_mm,y_mm,diameter_mm,plated,x2,y2\n"
+        "1,2,0.8,yes,,\n\n3,2,1.0,NPTH,4,2\n5,2,1.0,,,\n"
     )
     assert [s.plated for s in found.spots] == [True, False, None]
     assert [s.line for s in found.spots] == [3, 5, 6]
@@ -107,7 +108,9 @@ def test_place_lists_are_no_hole_tables():
 
 
 places = st.lists(
-    st.tuples(st.integers(-300_000, 300_000), st.integers(-300_000, 300_000), st.integers(300, 6000)),
+    st.tuples(
+        st.integers(-300_000, 300_000), st.integers(-300_000, 300_000), st.integers(300, 6000)
+    ),
     min_size=1,
     max_size=30,
 )

@@ -47,7 +47,9 @@ def test_left_out_coordinates_stay():
     assert found.warnings == () and found.units == "metric, decimal points"
 
 
-@pytest.mark.parametrize("body", ["T01\nX1.0Y2.0", "t1\nx1.0y2.0", "T1\n X 1.0 Y 2.0", "T1X1.0Y2.0"])
+@pytest.mark.parametrize(
+    "body", ["T01\nX1.0Y2.0", "t1\nx1.0y2.0", "T1\n X 1.0 Y 2.0", "T1X1.0Y2.0"]
+)
 def test_spellings_of_a_tool_and_a_place(body):
     assert places(read(body)) == [(1, 2)]
 
@@ -185,7 +187,8 @@ def test_format_comment_says_which_zeros_are_dropped(words, zeros):
 @pytest.mark.parametrize("zeros", ["LZ", "TZ"])
 @pytest.mark.parametrize("unit, unit_mm, digits", [("INCH", 25.4, (2, 4)), ("METRIC", 1, (3, 3))])
 def test_missing_lz_tz_is_decided_by_evidence_and_told(zeros, unit, unit_mm, digits):
-    found = read(written(BOARD, unit_mm, *digits, zeros), f"M48\n{unit}\nT1C{0.8 / unit_mm:.4f}\n%\n")
+    header = f"M48\n{unit}\nT1C{0.8 / unit_mm:.4f}\n%\n"
+    found = read(written(BOARD, unit_mm, *digits, zeros), header)
     assert same(found, BOARD, 2e-3)
     (warning,) = found.warnings
     assert "LZ or TZ" in warning and "mm" in warning and found.decided
@@ -224,7 +227,8 @@ def test_equal_lengths_leave_nothing_open():
 
 
 def test_contradiction_between_comment_and_header_is_told():
-    header = "M48\n; FORMAT={3:3/ absolute / metric / suppress trailing zeros}\nMETRIC,TZ\nT1C0.8\n%\n"
+    comment = "; FORMAT={3:3/ absolute / metric / suppress trailing zeros}"
+    header = f"M48\n{comment}\nMETRIC,TZ\nT1C0.8\n%\n"
     found = read(written(BOARD, 1, 3, 3, "TZ"), header)
     assert same(found, BOARD)
     assert "contradicts" in found.warnings[0]
@@ -321,3 +325,36 @@ def test_refused(body, line, word):
 )
 def test_refused_headers(header, word):
     assert word in str(refusal("T1\nX1.0Y1.0", header))
+
+
+@pytest.mark.parametrize("unit", ["METRIC", "METRIC,TZ", "METRIC,LZ"])
+def test_whole_numbers_among_decimals_are_whole_millimetres(unit):
+    found = read("T1\nX5.5Y6.0\nX7Y8\nX10Y12.5\nX20Y12", f"M48\n{unit}\nT1C0.6\n%\n")
+    assert places(found) == [(5.5, 6), (7, 8), (10, 12.5), (20, 12)]
+    assert "mixed" in found.warnings[0]
+
+
+def test_a_decimal_step_among_padded_numbers_changes_nothing():
+    # as in the manual's own test program: X016Y046 is 1.6, 4.6 inch, R4X.1 steps by 0.1
+    found = read("T1\nX016Y046\nR4X.1Y.1\nX03Y046", "M48\nINCH,LZ\nT1C.02\n%\n")
+    assert found.spots[0].x_mm == pytest.approx(1.6 * 25.4)
+    assert found.spots[4].y_mm == pytest.approx(5.0 * 25.4)
+    assert found.spots[5].x_mm == pytest.approx(3.0 * 25.4)
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        "T1\nM25\nM01\n" + "R20000M02X1.0\n" * 3000 + "X1.0Y1.0",
+        "T1\nX1.0Y1.0\n" + "R0X1.0\n" * 3000,
+        "T1\n" + "G5" * 900,
+        "T1\n" + "X1.0Y1.0\n" * 150_000,
+        "T1\nX1.0Y1.0" + " " * 3000,
+    ],
+)
+def test_nothing_takes_long(body):
+    # the suite's own time limit is the check: the first of these once took minutes
+    try:
+        assert len(read(body).spots) == 1
+    except DesignError as error:
+        assert error.remedy

@@ -15,7 +15,10 @@ DIGITS = [(2, 4), (2, 5), (3, 2), (3, 3), (4, 4)]
 
 @st.composite
 def boards(draw):
-    """(unit, digits, zeros or "point", incremental, modal, [(tool, x, y, end)], sizes), in file counts."""
+    """(unit, digits, zeros or "point", incremental, holes, sizes, how digits are stated).
+
+    A hole is (tool, (x, y), other end or None) in counts of the last digit.
+    """
     unit = draw(st.sampled_from(list(MM)))
     whole, fraction = draw(st.sampled_from(DIGITS))
     reach_mm = min(300.0, 0.49 * 10**whole * MM[unit])  # a step may be twice as long
