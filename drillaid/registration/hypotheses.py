@@ -98,10 +98,12 @@ def _free_scene(image: np.ndarray, look: Look) -> Scene:
 
 
 def hypotheses(
-    scene: Scene, holes_mm: np.ndarray, *, mirrored: bool, thorough: bool = False, keep: int = 8
+    scene: Scene, holes_mm: np.ndarray, *, mirrored: bool, thorough: bool = False, keep: int = 8, raw: int = 0
 ) -> list[Hypothesis]:
     """Grown placements, best first, no two the same.
 
+    raw: with a rig, so many of the fullest votes as they are, besides those that
+    grow (copper can tell a place where few pads are seen as round)
     thorough: all rotations in steps of 1.5 degrees instead of those along the edges
     """
     from scipy.spatial import cKDTree
@@ -120,6 +122,11 @@ def hypotheses(
             voters, holes_mm, mirrored=mirrored, rotations_rad=rotations, scales=(1.0,), keep=24, each=8
         )
         grown = [grow_on_bench(t.placement, tree, holes_mm, mirrored=mirrored) for t in trials]
+        if raw:
+            grown += [
+                Grown(t.placement, match(tree, t.placement(holes_mm), 0.8), 1.0)
+                for t in trials[:raw]
+            ]
     else:
         low, high = PX_PER_MM
         step = 0.025 if thorough else 0.013

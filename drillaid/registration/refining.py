@@ -7,12 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from drillaid.geometry import Affine, Homography
+from drillaid.registration.copper import MANY, judge, some, visible
+from drillaid.registration.edging import AGREE_MM, EdgeFit
 from drillaid.registration.evidence import Evidence, strongest
 from drillaid.registration.fit import PARAMETERS, PlaneFit, fit_plane, robust_weights
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.pose import Pose, fit_pose, pose_from
 from drillaid.registration.probing import (
-    AGREE_MM,
+    AGREE_MM as PAD_AGREE_MM,
     Eye,
     Null,
     Probe,
@@ -21,11 +23,12 @@ from drillaid.registration.probing import (
     shapes_from,
     weigh_shapes,
 )
+from drillaid.vision.contours import EdgeModel, read_edges
 
 # What no picture of ours could yet show to be smaller: etched edges wander
 # alike on both sides of a pad, and artwork is printed in dots.
 LEAST_PAD_SIGMA_MM = 0.008
-TOLERANCES_MM = (0.1, 0.15, AGREE_MM)
+TOLERANCES_MM = (0.1, 0.15, PAD_AGREE_MM)
 FIRST_MM = 0.45  # a placement grown from sightings is about this well known
 
 
@@ -33,16 +36,20 @@ FIRST_MM = 0.45  # a placement grown from sightings is about this well known
 class Refined:
     """A placement with all that was measured for it.
 
-    placement: design mm -> plane; fit: with a rig a PlaneFit, without a Pose
+    placement: design mm -> plane; to_px: design mm (N, 2) -> pixels as photographed
+    agree: (N,) holes whose pad was seen where it should be
+    variance_mm2: design mm (N, 2) -> (N,), of the stated place, both axes together
+    model: as in the contract; shapes: what the pads look like, None where copper decided
     """
 
     hypothesis: Hypothesis
     placement: Affine | Homography
-    probe: Probe
+    to_px: object
     agree: np.ndarray
     evidence: Evidence
-    shapes: Shapes
-    fit: PlaneFit | Pose | None
+    shapes: Shapes | None
+    model: str
+    variance_mm2: object
     px_per_mm: float
     residual_rms_mm: float
 
@@ -88,7 +95,7 @@ def refine(
     for turn in range(rounds):
         to_px = chain(scene, placement, fit)
         seen = probe(eye, to_px, holes_mm, shapes, ratio)
-        agree = seen.agreeing(FIRST_MM if turn == 0 else AGREE_MM)
+        agree = seen.agreeing(FIRST_MM if turn == 0 else PAD_AGREE_MM)
         if agree.sum() < 6:
             return None
         fit, weight = _fit(h, holes_mm, seen, agree, ratio, last=turn == rounds - 1)
@@ -99,13 +106,23 @@ def refine(
     agree = seen.agreeing()
     evidence = strongest([_count(seen, null, limit) for limit in tolerances])
     rms = float(np.sqrt(np.mean(seen.off_mm[agree] ** 2))) if agree.any() else float("nan")
-    return Refined(h, placement, seen, agree, evidence, shapes, fit, ratio, rms)
+    model, variance = _answer(fit, ratio)
+    return Refined(h, placement, to_px, agree, evidence, shapes, model, variance, ratio, rms)
+
+
+_NAMES = {"rigid": "rigid", "similarity": "similarity", "scales": "affine", "affine": "affine"}
+
+
+def _answer(fit: PlaneFit | Pose, ratio: float):
+    if isinstance(fit, PlaneFit):
+        return _NAMES[fit.model], fit.variance_at
+    return "projective", lambda xy: fit.variance_px2(xy) / ratio**2
 
 
 def _count(seen: Probe, null: Null, within_mm: float) -> Evidence:
     # What a tight tolerance keeps of chance is at least its share of the area.
-    wide, own = null.chance(AGREE_MM), null.chance(within_mm)
-    chance = max(own, wide * (within_mm / AGREE_MM) ** 2)
+    wide, own = null.chance(PAD_AGREE_MM), null.chance(within_mm)
+    chance = max(own, wide * (within_mm / PAD_AGREE_MM) ** 2)
     agreeing = int(seen.agreeing(within_mm).sum())
     return Evidence(agreeing, int(seen.in_view.sum()), chance, within_mm)
 
@@ -177,3 +194,49 @@ def best_plane_fit(source, target, sigma, *, mirrored: bool) -> PlaneFit:
         if own < price:
             best, price = fit, own
     return best
+
+
+# What remains between the edges' mean and the truth whatever their number:
+# blur that is not even, sampling, etching that is not the same on both sides.
+EDGE_FLOOR_MM = 0.003
+PAD_NEAR_MM = 1.6  # edges this near to a hole belong to its land
+
+
+def refine_by_copper(
+    eye: Eye, h: Hypothesis, start: Affine, to_plane_px, model: EdgeModel, holes_mm, ratio, chance
+) -> Refined | None:
+    """The exact placement by all edges of the copper.
+
+    start: design mm -> frame of to_plane_px: the plane with a rig; without one the
+    design frame itself, seen through the pose that the pads gave
+    """
+    judged = judge(
+        eye, to_plane_px, some(model, MANY), start, ratio, chance, reaches=(0.4, 0.25, 0.2, 0.2)
+    )
+    if judged is None:
+        return None
+    fit = judged.fit
+
+    def to_px(xy):
+        return to_plane_px(fit.placement(xy))
+
+    agree = pads_by_edges(eye, to_px, model, holes_mm, ratio, fit)
+    floor = 2 * EDGE_FLOOR_MM**2
+    placement = fit.placement if h.scene.calibrated else h.placement
+    return Refined(
+        h, placement, to_px, agree, judged.evidence, None,
+        "affine" if h.scene.calibrated else "projective",
+        lambda xy: fit.variance_at(xy) + floor, ratio, fit.scatter_mm,
+    )
+
+
+def pads_by_edges(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit: EdgeFit) -> np.ndarray:
+    """(N,) bool: half of the edges round the hole are where they should be."""
+    from scipy.spatial import cKDTree
+
+    shifted = EdgeModel(model.xy + model.normal * fit.etch_mm, model.normal)
+    got = read_edges(eye.grey, to_px, shifted, 0.2, noise=eye.noise, px_per_unit=ratio)
+    good = got.clear & (np.abs(got.off) < AGREE_MM) & (np.sign(got.step) == fit.polarity)
+    good &= visible(eye, lambda xy: xy, model, to_px)
+    near = cKDTree(model.xy).query_ball_point(holes_mm, PAD_NEAR_MM)
+    return np.array([len(i) >= 4 and good[i].mean() > 0.5 for i in near])

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from drillaid.design.model import Design
 from drillaid.errors import UsageError
 from drillaid.registration.answer import placement_of
-from drillaid.registration.evidence import told_apart
+from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
+from drillaid.registration.evidence import Evidence, told_apart
 from drillaid.registration.hypotheses import (
     Hypothesis,
     Scene,
@@ -19,7 +20,7 @@ from drillaid.registration.hypotheses import (
     twins,
 )
 from drillaid.registration.probing import Eye
-from drillaid.registration.refining import Refined, refine
+from drillaid.registration.refining import Refined, px_per_mm_of, refine, refine_by_copper
 from drillaid.registration.result import AMBIGUOUS, MIRRORED, NOT_FOUND, REGISTERED, Registration
 from drillaid.registration.words import found_sentence, refusal_sentence
 from drillaid.rig.rig import Rig
@@ -72,7 +73,7 @@ def register_picture(
     scenes = _scenes(image, rig, thickness_mm)
     clock.find = time.perf_counter() - clock.started
     mirrored = face == "bottom"
-    found = _search(eye, scenes, design.xy_mm, mirrored, clock)
+    found = _search(image, eye, scenes, design, mirrored, clock)
     return _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey, clock)
 
 
@@ -83,54 +84,101 @@ def _scenes(image, rig: Rig | None, thickness_mm: float):
     return scenes_without_rig(image)
 
 
-def _search(eye, scenes: list[Scene], holes, mirrored: bool, clock: _Clock) -> list[Refined]:
-    """All refined placements on both faces, best first."""
-    for thorough in (False, True):
-        found: list[Refined] = []
+def _search(image, eye, scenes: list[Scene], design: Design, mirrored: bool, clock: _Clock) -> list[Refined]:
+    """All refined placements on both faces, best first.
+
+    The cheap and telling ways first: by copper where it is known, along the board's
+    edges before all rotations; the next only where the one before convinced nobody.
+    """
+    copper = design.copper.get("bottom" if mirrored else "top")
+    found: list[Refined] = []
+    for by_copper, thorough in ((True, False), (True, True), (False, False), (False, True)):
         for scene in scenes[:1] if thorough else scenes:
+            if by_copper and (copper is None or not scene.calibrated):
+                continue
             for side in (mirrored, not mirrored):
-                start = time.perf_counter()
-                trials = hypotheses(scene, holes, mirrored=side, thorough=thorough)
-                clock.match += time.perf_counter() - start
-                found += _refined(eye, trials[:CLOSER_LOOKS], holes, clock)
+                found += _try(image, eye, scene, design, side, copper if by_copper else None, thorough, clock)
             if any(r.evidence.convincing for r in found):
-                break
-        found.sort(key=lambda r: -r.support)
-        if any(r.evidence.convincing for r in found):
-            break
-    return found
+                return sorted(found, key=lambda r: -r.support)
+    return sorted(found, key=lambda r: -r.support)
 
 
-def _refined(eye, trials: list[Hypothesis], holes, clock: _Clock) -> list[Refined]:
+def _try(image, eye, scene, design, side: bool, copper, thorough: bool, clock: _Clock) -> list[Refined]:
+    holes = design.xy_mm
     start = time.perf_counter()
-    best = trials[0].grown.count if trials else 0
-    done = [refine(eye, h, holes) for h in trials if h.grown.count >= 0.5 * best]
+    raw = 0 if copper is None else 10
+    trials = hypotheses(scene, holes, mirrored=side, thorough=thorough, raw=raw, keep=8 + raw)
+    clock.match += time.perf_counter() - start
+    start = time.perf_counter()
+    if copper is None:
+        done = _by_pads(eye, trials[:CLOSER_LOOKS], holes)
+    else:
+        done = _by_copper(image, eye, trials, holes, copper)
     clock.fit += time.perf_counter() - start
+    return done
+
+
+def _by_pads(eye, trials: list[Hypothesis], holes) -> list[Refined]:
+    best = max((h.grown.count for h in trials), default=0)
+    done = [refine(eye, h, holes) for h in trials if h.grown.count >= 0.5 * best]
     return [r for r in done if r is not None]
 
 
-def _rivals(eye, best: Refined, found: list[Refined], holes) -> list[Refined]:
+def _by_copper(image, eye, trials: list[Hypothesis], holes, copper) -> list[Refined]:
+    """The best few of the trials by a quick look at some edges, then by all of them."""
+    model = copper_edges(copper)
+    few = some(model, FEW)
+    quick = []
+    for h in trials:
+        ratio = px_per_mm_of(h.scene, h.placement, holes)
+        judged = judge(eye, h.scene.view.to_px, few, h.placement, ratio, 0.4, affine=False)
+        if judged is not None:
+            quick.append((judged.evidence.support(0.8), judged, h, ratio))
+    quick.sort(key=lambda row: -row[0])
+    done = []
+    for _, judged, h, ratio in quick[:3]:
+        to_px, place = h.scene.view.to_px, judged.fit.placement
+        sharper = sharper_eye(image, to_px, few, place)
+        chance = chance_of(sharper, to_px, model, place, ratio)
+        exact = refine_by_copper(sharper, h, place, to_px, model, holes, ratio, chance)
+        if exact is not None:
+            done.append(exact)
+    return done
+
+
+def _rivals(eye, best: Refined, found: list[Refined], design: Design, mirrored: bool) -> list[Evidence]:
     """Different placements on the same face, judged as the best one is."""
+    holes = design.xy_mm
     unit = best.hypothesis.grown.unit_per_mm
     others = [r.hypothesis for r in found if r.hypothesis.scene is best.hypothesis.scene]
-    others += twins(best.hypothesis, holes)
+    others += twins(replace(best.hypothesis, grown=replace(best.hypothesis.grown, placement=best.placement)), holes)
+    others = [
+        h
+        for h in others
+        if h.mirrored == best.hypothesis.mirrored
+        and not same_place(h.placement, best.placement, holes, unit)
+    ]
     rivals = []
-    within = best.evidence.within_mm
     for h in others:
-        if h.mirrored != best.hypothesis.mirrored:
+        if best.shapes is None:
+            model = some(copper_edges(design.copper["bottom" if mirrored else "top"]), FEW)
+            chance = best.evidence.chance
+            judged = judge(eye, h.scene.view.to_px, model, h.placement, best.px_per_mm, chance, affine=False)
+            if judged and not same_place(judged.fit.placement, best.placement, holes, unit):
+                scaled = Evidence(
+                    round(judged.fit.share * best.evidence.in_view), best.evidence.in_view, chance
+                )
+                rivals.append(scaled)
             continue
-        if same_place(h.placement, best.placement, holes, unit):
-            continue
-        rival = refine(eye, h, holes, shapes=best.shapes, rounds=2, tolerances=(within,))
+        rival = refine(eye, h, holes, shapes=best.shapes, rounds=2, tolerances=(best.evidence.within_mm,))
         if rival and not same_place(rival.placement, best.placement, holes, unit):
-            rivals.append(rival)
+            rivals.append(rival.evidence)
     return rivals
 
 
 def _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey: Grey, clock):
-    holes = design.xy_mm
     seen = max((len(s.xy) for s in scenes), default=0)
-    total = len(holes)
+    total = len(design.holes)
 
     def refusal(status: str, best: Refined | None, **more) -> Registration:
         message = refusal_sentence(status, best, design, grey=grey, sightings=seen, **more)
@@ -144,8 +192,8 @@ def _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey: Grey
     if best.hypothesis.mirrored != mirrored:
         return refusal(MIRRORED, best)
     start = time.perf_counter()
-    for rival in _rivals(eye, best, found, holes):
-        if not told_apart(best.evidence, rival.evidence):
+    for rival in _rivals(eye, best, found, design, mirrored):
+        if not told_apart(best.evidence, rival):
             clock.fit += time.perf_counter() - start
             return refusal(AMBIGUOUS, best, rival=rival)
     clock.fit += time.perf_counter() - start

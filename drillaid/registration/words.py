@@ -70,7 +70,7 @@ def refusal_sentence(status: str, best, design: Design, *, grey: Grey, sightings
 
 
 def _ambiguous(best, rival) -> str:
-    a, b = best.evidence, rival.evidence
+    a, b = best.evidence, rival
     return (
         f"The board fits in two ways ({a.agreeing} and {b.agreeing} of {a.in_view} pads agree), "
         "for instance turned by half a turn or moved by one pitch: point out two pads with "

@@ -76,3 +76,28 @@ def noise_of(grey: np.ndarray) -> float:
     mask = np.outer([1, -2, 1], [1, -2, 1]).astype(np.float32)
     response = cv2.filter2D(part, cv2.CV_32F, mask)
     return float(max(np.median(np.abs(response)) / 0.6745 / 6.0, 0.3))
+
+
+def weights_between(copper: np.ndarray, bare: np.ndarray) -> np.ndarray:
+    """Weights (3,) of B, G, R that tell two sets of colours (n, 3) apart best.
+
+    Fisher's linear discriminant: the inverse of the scatter within the sets times
+    the difference of their means. |w| sums to 1; copper comes out brighter.
+    """
+    within = np.cov(copper.T) + np.cov(bare.T) + np.eye(3) * 4.0
+    weights = np.linalg.solve(within, copper.mean(axis=0) - bare.mean(axis=0))
+    total = np.abs(weights).sum()
+    return weights / total if total > 1e-9 else np.full(3, 1 / 3)
+
+
+def second_mixture(image: np.ndarray, first: np.ndarray) -> np.ndarray:
+    """Weights (3,) of the best mixture that is blind to plain brightness changes in `first`.
+
+    For copper and laminate of the same brightness, which differ in colour alone.
+    """
+    rest = np.eye(3) - np.outer(first, first) / (first @ first)
+    small = cv2.GaussianBlur(image, (0, 0), 1.5)[::2, ::2].astype(np.float32)
+    scatter = _scatter(small[:, 2:] - small[:, :-2]) + _scatter(small[2:] - small[:-2])
+    values, vectors = np.linalg.eigh(rest @ scatter @ rest)
+    weights = vectors[:, -1]
+    return weights / np.abs(weights).sum()

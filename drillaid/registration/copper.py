@@ -1,0 +1,120 @@
+"""Placements judged by the design's own copper: every edge of it, not only the pads.
+
+Holes alone leave twins (a row moved by a pitch, a board turned by half a turn);
+copper rarely does. The chance level is measured: the same copper laid at wrong
+places of the same picture finds some edges too, and a right place must find far
+more.
+"""
+
+from __future__ import annotations
+
+import weakref
+from dataclasses import dataclass
+
+import numpy as np
+
+from drillaid.design.model import Copper
+from drillaid.geometry import Affine
+from drillaid.registration.edging import AGREE_MM, CELL_MM, EdgeFit, fit_edges
+from drillaid.registration.evidence import Evidence
+from drillaid.registration.probing import Eye
+from drillaid.vision.channel import grey_of, weights_between
+from drillaid.vision.contours import EdgeModel, edge_model_of
+
+SPACING_MM = 0.4
+FEW, MANY = 500, 2500  # edge points to rank with, and to settle with
+# Readings of one cell share their errors; and two cells of one track do, a little.
+CELLS_PER_VOICE = 2.0
+
+_models: weakref.WeakKeyDictionary[Copper, EdgeModel] = weakref.WeakKeyDictionary()
+
+
+def copper_edges(copper: Copper) -> EdgeModel:
+    """All edges of one face's copper, design mm; worked out once for each Copper."""
+    model = _models.get(copper)
+    if model is None:
+        model = edge_model_of(copper.mask, copper.to_design, copper.px_per_mm, spacing=SPACING_MM)
+        _models[copper] = model
+    return model
+
+
+def some(model: EdgeModel, count: int, seed: int = 0) -> EdgeModel:
+    """A seeded draw of at most `count` edge points."""
+    if len(model) <= count:
+        return model
+    return model.only(np.random.default_rng(seed).permutation(len(model))[:count])
+
+
+def sharper_eye(image: np.ndarray, to_px, model: EdgeModel, placement, aside_mm=0.22) -> Eye:
+    """The photograph in the mixture of colours that tells copper from bare board best here.
+
+    image: uint8 BGR; colours are taken on both sides of the edges as `placement` has them
+    """
+    sides = []
+    for sign in (1.0, -1.0):
+        px = to_px(placement(model.xy + sign * aside_mm * model.normal))
+        height, width = image.shape[:2]
+        with np.errstate(invalid="ignore"):
+            u, v = np.nan_to_num(np.rint(px), nan=-1).astype(int).T
+        inside = (u >= 0) & (v >= 0) & (u < width) & (v < height)
+        sides.append(image[v[inside], u[inside]].astype(np.float64))
+    if min(len(side) for side in sides) < 30:
+        grey = grey_of(image)
+    else:
+        grey = grey_of(image, weights_between(*sides))
+    return Eye(grey.image, grey.noise)
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """A placement (design mm -> plane) with the edges' verdict; support as in Evidence."""
+
+    fit: EdgeFit
+    evidence: Evidence
+    in_view: np.ndarray
+
+
+def visible(eye: Eye, to_px, model: EdgeModel, placement) -> np.ndarray:
+    px = to_px(placement(model.xy))
+    width, height = eye.size_px
+    with np.errstate(invalid="ignore"):
+        return (px[:, 0] > 2) & (px[:, 1] > 2) & (px[:, 0] < width - 3) & (px[:, 1] < height - 3)
+
+
+def voices(model: EdgeModel) -> float:
+    """How many independent readings the edge points amount to."""
+    cell = np.floor(model.xy / CELL_MM).astype(np.int64)
+    return len(np.unique(cell, axis=0)) / CELLS_PER_VOICE
+
+
+def judge(
+    eye: Eye, to_px, model: EdgeModel, start: Affine, px_per_mm: float, chance: float, *,
+    reaches=(0.8, 0.5, 0.3), affine: bool = True,
+) -> Judged | None:
+    """Fits the edges from `start` and weighs what agrees; None where nothing does."""
+    seen = visible(eye, to_px, model, start)
+    if seen.sum() < 60:
+        return None
+    part = model.only(seen)
+    fit = fit_edges(
+        eye.grey, to_px, part, start, noise=eye.noise, px_per_mm=px_per_mm,
+        reaches=reaches, affine=affine,
+    )
+    if fit is None:
+        return None
+    count = voices(part)
+    evidence = Evidence(round(fit.share * count), round(count), chance, AGREE_MM)
+    return Judged(fit, evidence, seen)
+
+
+def chance_of(eye: Eye, to_px, model: EdgeModel, placement: Affine, px_per_mm: float, seed: int = 0) -> float:
+    """The share of edges that agree where the copper is not: the worst of some places near by."""
+    rng = np.random.default_rng(seed)
+    few = some(model, FEW)
+    shares = []
+    for _ in range(6):
+        angle, length = rng.uniform(0, 2 * np.pi), rng.uniform(1.6, 6.0)
+        step = Affine.from_parts(offset=length * np.array([np.cos(angle), np.sin(angle)]))
+        got = judge(eye, to_px, few, placement @ step, px_per_mm, 0.5, reaches=(0.3, 0.3))
+        shares.append(0.05 if got is None else got.fit.share)
+    return float(np.clip(np.mean(shares) + 1.5 * np.std(shares), 0.05, 0.6))

@@ -1,0 +1,146 @@
+"""A placement made exact by all edges of the copper, and judged by them.
+
+Each edge point gives one equation: its distance along the normal is what the
+placement is off there, plus the etch (over-etching moves all edges of the copper
+inwards alike, which is one more unknown, not an error).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from drillaid.geometry import Affine
+from drillaid.vision.contours import EdgeModel, EdgeReadings, read_edges
+
+CELL_MM = 2.5  # readings nearer to each other than this share their errors
+LOOSE = {"scale": 0.004, "shear": 0.002}  # one sigma of prints, for boards with little copper
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeFit:
+    """placement: model frame -> plane; etch_mm: edges lie this far into the copper;
+    covariance: (6, 6) of the placement's matrix rows (a, b, c, d, e, f) in the plane's
+    unit; share: of clear edges that agree within AGREE_MM; scatter_mm: of one edge"""
+
+    placement: Affine
+    etch_mm: float
+    covariance: np.ndarray
+    share: float
+    agreeing: int
+    scatter_mm: float
+    polarity: float
+
+    def variance_at(self, xy) -> np.ndarray:
+        """Variance of the mapped place (sum over both axes) at points (N, 2), shape (N,)."""
+        row = np.column_stack([xy, np.ones(len(xy))])
+        inner = self.covariance[:3, :3] + self.covariance[3:, 3:]
+        return np.einsum("ni,ij,nj->n", row, inner, row)
+
+
+AGREE_MM = 0.1
+
+
+def polarity_of(readings: EdgeReadings, within: np.ndarray) -> float:
+    """+1 where copper is the brighter side on most edges, -1 where it is the darker."""
+    weight = np.where(readings.clear & within, readings.step, 0.0)
+    return 1.0 if weight.sum() >= 0 else -1.0
+
+
+def fit_edges(
+    grey, to_px, model: EdgeModel, start: Affine, *, noise: float, px_per_mm: float,
+    reaches=(0.6, 0.35, 0.25, 0.2), affine: bool = True,
+) -> EdgeFit | None:
+    """Improves `start` (model mm -> plane); None where the edges do not bear it out.
+
+    to_px: plane -> pixels as photographed
+    """
+    placement, etch, polarity = start, 0.0, 0.0
+    middle = model.xy.mean(axis=0)
+    size = max(float(np.ptp(model.xy, axis=0).max()), 1.0)
+    for reach in reaches:
+        shifted = EdgeModel(model.xy + model.normal * etch, model.normal)
+        readings = read_edges(
+            grey, lambda xy, p=placement: to_px(p(xy)), shifted, reach, noise=noise, px_per_unit=px_per_mm
+        )
+        polarity = polarity_of(readings, np.abs(readings.off) < reach)
+        usable = readings.clear & (np.sign(readings.step) == polarity)
+        if usable.sum() < 30:
+            return None
+        rows = _rows(model.xy[usable], model.normal[usable], middle, size)
+        solved = _solve(rows, readings.off[usable], reach, size, affine)
+        step, weight, scatter = solved
+        placement = _moved(placement, step, middle, size)
+        etch += step[6]
+    residual = readings.off[usable] - rows @ step
+    agree = np.abs(residual) < AGREE_MM
+    covariance = _covariance(rows, residual, weight, model.xy[usable], placement, middle, size)
+    return EdgeFit(
+        placement, float(etch), covariance, float(agree.sum() / len(model)), int(agree.sum()), scatter, polarity
+    )
+
+
+def _rows(xy, normal, middle, size) -> np.ndarray:
+    """d off / d (shift 2, linear 4, etch): the linear part counts in units of `size`."""
+    local = (xy - middle) / size
+    nx, ny = normal[:, 0], normal[:, 1]
+    return np.column_stack(
+        [nx, ny, nx * local[:, 0], nx * local[:, 1], ny * local[:, 0], ny * local[:, 1], np.ones(len(xy))]
+    )
+
+
+def _solve(rows, off, reach, size, affine: bool):
+    """Robust least squares with the weak knowledge that prints are nearly true."""
+    # Linear part as (xx, xy, yx, yy): rotation and scale in common are free.
+    stretch, shear, turn = [0, 0, 1, 0, 0, -1, 0], [0, 0, 0, 1, 1, 0, 0], [0, 0, 1, 0, 0, 1, 0]
+    tight = 1.0 if affine else 1e-4
+    prior = np.array(
+        [
+            np.array(stretch) / (2 * LOOSE["scale"] * size * tight),
+            np.array(shear) / (2 * LOOSE["shear"] * size * tight),
+            np.array(turn) / (2 * 5 * LOOSE["scale"] * size),
+            np.array([0, 0, 0, 0, 0, 0, 1]) / 0.1,
+        ]
+    )
+    weight = np.ones(len(off))
+    scale = reach / 2
+    step = np.zeros(7)
+    for _ in range(8):
+        sigma = max(scale, 0.01) * np.sqrt(6.0)  # readings of one cell are no six readings
+        a = np.vstack([rows * (np.sqrt(weight) / sigma)[:, None], prior])
+        b = np.concatenate([off * np.sqrt(weight) / sigma, np.zeros(len(prior))])
+        step = np.linalg.lstsq(a, b, rcond=None)[0]
+        residual = off - rows @ step
+        scale = float(np.clip(1.4826 * np.median(np.abs(residual)), 0.008, reach / 2))
+        ratio = residual / (4.0 * scale)
+        weight = np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0.0)
+    return step, weight, scale
+
+
+def _moved(placement: Affine, step, middle, size) -> Affine:
+    linear = np.eye(2) + np.array([[step[2], step[3]], [step[4], step[5]]]) / size
+    offset = middle + step[:2] - linear @ middle
+    return placement @ Affine(np.column_stack([linear, offset]))
+
+
+def _covariance(rows, residual, weight, xy, placement, middle, size) -> np.ndarray:
+    """Sandwich covariance with readings grouped by cells (clusters), after P. Huber 1967 and
+    Liang & Zeger 1986 (from memory): neighbours on one ragged track are not independent."""
+    inner = np.linalg.pinv(rows.T @ (rows * weight[:, None]) + np.eye(7) * 1e-9)
+    cell = np.floor(xy / CELL_MM).astype(np.int64)
+    _, group = np.unique(cell[:, 0] * 100_003 + cell[:, 1], return_inverse=True)
+    score = rows * (weight * residual)[:, None]
+    sums = np.zeros((group.max() + 1, 7))
+    np.add.at(sums, group, score)
+    groups = len(sums)
+    meat = sums.T @ sums * (groups / max(groups - 7, 1))
+    own = (inner @ meat @ inner)[:6, :6]
+    # Parameters -> rows of the matrix, through the plane's linear part.
+    to_matrix = np.zeros((6, 6))
+    for k in range(6):
+        unit = np.zeros(7)
+        unit[k] = 1e-6
+        moved = _moved(placement, unit, middle, size)
+        to_matrix[:, k] = ((moved.matrix - placement.matrix) / 1e-6).ravel()
+    return to_matrix @ own @ to_matrix.T
