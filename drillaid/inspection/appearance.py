@@ -36,57 +36,57 @@ class Colours:
         return max(float(np.linalg.norm(self.copper - self.laminate)), 20.0)
 
     def strangeness(self, patch: Patch, at_mm, bit_mm: float, land_mm: float) -> np.ndarray:
-        """How little each pixel is like the copper hereabouts, float32 (S, S), grey levels."""
+        """How far each pixel is from copper, laminate and any mixture of the two,
+        float32 (S, S), grey levels.
+
+        Copper is that of the pad's own ring, so that shade and tarnish count little.
+        """
         distance = patch.distance_mm(at_mm)
         ring = (distance > bit_mm / 2 + 0.1) & (distance < land_mm / 2 - 0.06)
-        here = _median(patch, ring)
-        if here is None:
-            here = self.copper
-        if here is None:
+        copper = _median(patch, ring)
+        copper = self.copper if copper is None else copper
+        if copper is None or self.copper is None:
             return np.zeros(patch.image.shape[:2], np.float32)
-        away = np.linalg.norm(patch.image - here, axis=2)
-        return np.minimum(away, self.step).astype(np.float32)
+        laminate = copper if self.laminate is None else self.laminate * _gain(copper, self.copper)
+        along = (laminate - copper).astype(np.float32)
+        away = patch.image - copper.astype(np.float32)
+        share = np.clip((away @ along) / max(float(along @ along), 1e-6), 0, 1)
+        off = np.linalg.norm(away - share[..., None] * along, axis=2)
+        return np.minimum(off, 0.8 * self.step).astype(np.float32)
 
-    def open_hole(self, patch: Patch, centre_mm, radius_mm: float) -> bool:
-        """Whether a rim encloses neither more of the same surface nor an etched mark."""
-        distance = patch.distance_mm(centre_mm)
-        values = patch.image[(distance < 0.8 * radius_mm) & patch.inside]
-        around = patch.image[
-            (distance > 1.12 * radius_mm) & (distance < 1.12 * radius_mm + 0.15) & patch.inside
-        ]
-        if len(values) < 5 or len(around) < 5:
-            return False
-        ring = np.median(around, axis=0)
-        same = np.linalg.norm(values - ring, axis=1) < 0.25 * self.step
-        if same.mean() > 0.35:
-            return False
-        if self.laminate is None or self.copper is None:
-            return True
-        # An etched mark shows laminate and nothing darker; a bore has a floor or shaded walls.
-        gain = _gain(ring, self.copper)
-        laminate = np.linalg.norm(values / gain - self.laminate, axis=1) < 0.45 * self.step
-        dark = values.sum(axis=1) < 0.72 * gain * min(self.laminate.sum(), self.copper.sum() * 1.3)
-        return bool(laminate.mean() < 0.75 or dark.mean() > 0.08)
+    def depth(self, patch: Patch, strange: np.ndarray, rim) -> float:
+        """How much stranger the inside of a rim is than its surroundings, in colour steps."""
+        distance = patch.distance_mm(rim.centre_mm)
+        edge = 1.15 * rim.radius_mm
+        inside = strange[(distance < 0.8 * rim.radius_mm) & patch.inside]
+        around = strange[(distance > edge) & (distance < edge + 0.2) & patch.inside]
+        if not len(inside) or not len(around):
+            return 0.0
+        return float(inside.mean() - around.mean()) / max(self.step, 40.0)
 
     def undrilled(self, patch: Patch, at_mm, bit_mm: float, land_mm: float) -> str | None:
-        """Why the place counts as not drilled; None where something else is there."""
+        """Why the place counts as not drilled; None where something else may be there.
+
+        Looked at is the belt that the bit would take and an etched mark leaves.
+        """
         distance = patch.distance_mm(at_mm)
-        belt = (distance > 0.62 * bit_mm / 2) & (distance < max(1.15 * bit_mm, 0.85 * land_mm) / 2)
-        if self.copper is None or self.laminate is None:
-            return "no edge of a hole is to be seen"
-        values = patch.image[belt & patch.inside]
-        if not len(values):
-            return None
-        near_copper = np.linalg.norm(values - self.copper, axis=1)
-        near_laminate = np.linalg.norm(values - self.laminate, axis=1)
-        step = max(float(np.linalg.norm(self.copper - self.laminate)), 1.0)
-        copper = near_copper < max(3.5 * self.copper_spread, 0.5 * step)
-        laminate = near_laminate < max(3.5 * self.laminate_spread, 0.4 * step)
-        if (copper | laminate).mean() < 0.6:
-            return None
-        if (copper & (near_copper <= near_laminate)).mean() > 0.5:
+        belt = (distance > 0.65 * bit_mm / 2) & (distance < max(bit_mm / 2, 0.25)) & patch.inside
+        values = patch.image[belt]
+        if self.copper is None or len(values) < 5:
+            return "no edge of a hole is to be seen" if len(values) >= 5 else None
+        ring = (distance > bit_mm / 2 + 0.1) & (distance < land_mm / 2 - 0.06) & patch.inside
+        around = patch.image[ring] if ring.sum() >= 20 else self.copper[None]
+        copper = np.median(around, axis=0)
+        uneven = float(np.median(np.linalg.norm(around - copper, axis=1))) / 1.18
+        same = np.linalg.norm(values - copper, axis=1) < max(3.0 * uneven, 0.12 * self.step, 10.0)
+        like_copper = np.linalg.norm(copper - self.copper)
+        if same.mean() > 0.7 and like_copper < max(5.0 * self.copper_spread, 0.5 * self.step):
             return "the pad is untouched"
-        return "no hole, and no copper to be seen either"
+        if self.laminate is not None:
+            bare = np.linalg.norm(values - self.laminate, axis=1)
+            if (bare < max(3.0 * self.laminate_spread, 0.25 * self.step)).mean() > 0.7:
+                return "no hole, and no copper to be seen either"
+        return None
 
 
 def _median(patch: Patch, where: np.ndarray) -> np.ndarray | None:

@@ -21,6 +21,7 @@ from drillaid.vision.circle import Circle, fit_circle
 
 RAYS = 96
 CHANNELS = 4  # three colours and strangeness
+SURFACE, BURR = (1.15, 1.4), (1.03, 1.15)  # belts outside the rim, in radii
 FLOOR_PX = 0.08  # measured on drawn boards
 BROAD_WALL = 0.5  # what an edge between copper and a broad wall counts
 WALL_MM = 0.004  # wall in sight that begins to spoil an edge
@@ -45,12 +46,14 @@ class Rim:
 
 
 def vote(
-    patch: Patch, strange, radii_mm, centre_mm, reach_mm: float, lower_mm=(0.0, 0.0), *, keep=4
-) -> list[tuple]:
+    patch: Patch, strange, noise: float, radii_mm, centre_mm, reach_mm: float,
+    lower_mm=(0.0, 0.0), *, keep: int = 4,
+) -> list[tuple]:  # fmt: skip
     """Circles (score, centre_mm, radius_mm), best first, centres within reach of a place.
 
     strange: float32 (S, S), grey levels: how little each pixel is like copper; a wall
       or a floor may be lighter or darker than copper, but both are strange to it
+    noise: one sigma of a colour value of the photograph
     score: mean change of colour across the circle, grey levels per patch pixel
     lower_mm: apparent displacement of the lower rim
     """
@@ -59,7 +62,7 @@ def vote(
     inside = patch.inside[::reduce, ::reduce]
     image = cv2.GaussianBlur(np.ascontiguousarray(image), (0, 0), 1.0)
     scale = patch.px_per_mm / reduce
-    gradients = _even_gradients(image, inside)
+    gradients = _even_gradients(image, inside, noise)
     lower = np.asarray(lower_mm) * scale
     scores = np.stack([_ring_score(gradients, radius * scale, lower) for radius in radii_mm])
     # a longer rim is less likely to be chance
@@ -71,14 +74,15 @@ def vote(
     return _peaks(scores, radii_mm, patch.origin_mm, scale, keep)
 
 
-def _even_gradients(image: np.ndarray, inside: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Gradients, the strongest cut down so that glare does not outvote a rim."""
+def _even_gradients(image, inside, noise: float) -> tuple[np.ndarray, np.ndarray]:
+    """Gradients, cut down to a few sigmas of noise: a rim in dark resist is a weak edge,
+    and neither glare nor the land's own edge may outvote it."""
     dx = cv2.Scharr(image, cv2.CV_32F, 1, 0, scale=1 / 32)
     dy = cv2.Scharr(image, cv2.CV_32F, 0, 1, scale=1 / 32)
     dx[..., 3] *= 2
     dy[..., 3] *= 2
     size = np.sqrt((dx**2 + dy**2).sum(axis=2))
-    limit = max(float(np.percentile(size, 80)), 1e-3)
+    limit = max(min(float(np.percentile(size, 70)), 3.0 * noise), 1e-3)
     factor = (np.minimum(1.0, limit / np.maximum(size, 1e-6)) * inside)[..., None]
     return dx * factor.astype(np.float32), dy * factor.astype(np.float32)
 
@@ -121,10 +125,12 @@ def _peaks(scores, radii_mm, origin_mm, scale, keep) -> list[tuple]:
 
 
 def refine(
-    patch: Patch, centre_mm, radius_mm: float, noise: float, px_mm: float, lower_mm=(0.0, 0.0)
-) -> Rim | None:
+    patch: Patch, centre_mm, radius_mm: float, noise: float, px_mm: float, lower_mm=(0.0, 0.0),
+    *, outside=SURFACE,
+) -> Rim | None:  # fmt: skip
     """The circle through the edges near a voted one; None where too few agree.
 
+    outside: SURFACE or BURR, what the inside is told apart from
     lower_mm: apparent displacement of the lower rim; where the wall is in sight
     the edge found would be between wall and depth, so those rays count less.
 
@@ -134,7 +140,7 @@ def refine(
     centre, radius = np.asarray(centre_mm, dtype=np.float64), float(radius_mm)
     rim = None
     for tolerance in (max(0.16, 2.5 * px_mm), max(0.09, 1.5 * px_mm), max(0.05, px_mm)):
-        edges = _edges(patch, centre, radius, noise, tolerance, px_mm, np.asarray(lower_mm))
+        edges = _edges(patch, centre, radius, noise, tolerance, px_mm, np.asarray(lower_mm), outside)
         circle, weights = _robust(edges, centre, radius, tolerance)
         if circle is None or not 0.6 * radius_mm < circle.radius < 1.5 * radius_mm:
             return rim
@@ -153,7 +159,7 @@ class _Edges:
     contrast: float
 
 
-def _edges(patch, centre, radius, noise, tolerance, px_mm, lower_mm) -> _Edges:
+def _edges(patch, centre, radius, noise, tolerance, px_mm, lower_mm, outside) -> _Edges:
     """On each ray the edge nearest the circle among those that are strong enough."""
     angle = np.arange(RAYS) * (2 * math.pi / RAYS)
     rays = np.column_stack([np.cos(angle), np.sin(angle)])
@@ -166,7 +172,7 @@ def _edges(patch, centre, radius, noise, tolerance, px_mm, lower_mm) -> _Edges:
     low = np.where(wall > 0, radius - 0.8 * wall, 0.4 * radius)
     high = np.where(wall > 0, radius - 0.35 * wall, 0.8 * radius)
     inner = _smooth_round(_belt(patch, centre, rays, low, high))
-    outer = _smooth_round(_belt(patch, centre, rays, 1.15 * radius, 1.4 * radius))
+    outer = _smooth_round(_belt(patch, centre, rays, outside[0] * radius, outside[1] * radius))
     across = outer - inner
     size = np.sqrt((across**2).sum(axis=1))
     level = ((profile - inner[:, None, :]) * across[:, None, :]).sum(axis=2)

@@ -25,7 +25,7 @@ def judge_part(
 ) -> PartFinding:
     """Whether one part goes into its holes.
 
-    part: has `part` (its name), `holes` (numbers) and `pitch_mm`
+    part: a `design.parts.Part`
     findings: by hole number
     """
     numbers = tuple(part.holes)
@@ -42,14 +42,14 @@ def judge_part(
             "not measured")
         which = ", ".join(map(str, missing[:6])) + (" …" if len(missing) > 6 else "")
         reason = f"hole{'s' if len(missing) > 1 else ''} {which} {state}"
-        return PartFinding(part.part, numbers, part.pitch_mm, pin, None, reason=reason)
+        return PartFinding(part.name, numbers, part.pitch_mm, pin, None, reason=reason)
     holes = [findings[n] for n in numbers]
     fit = fit_part([h.place_mm for h in holes], [h.diameter_mm for h in holes], nominal, pin)
     worst = holes[fit.tightest]
     # along one direction: a centre's share is 1/sqrt(2) of its distance, a diameter's a half
     error = float(np.hypot(worst.centre_error_mm / 2**0.5, worst.diameter_error_mm / 2))
     return PartFinding(
-        part.part, numbers, part.pitch_mm, pin, fit.fits, fit.play_mm, error, worst.hole
+        part.name, numbers, part.pitch_mm, pin, fit.fits, fit.play_mm, error, worst.hole
     )
 
 
@@ -106,7 +106,7 @@ def conclude(
     """
     by_number = {finding.hole: finding for finding in findings}
     judged = tuple(
-        judge_part(part, design, by_number, pin=(pins or {}).get(part.part)) for part in parts
+        judge_part(part, design, by_number, pin=(pins or {}).get(part.name)) for part in parts
     )
     summary = summarise(findings, judged)
     return Inspection(

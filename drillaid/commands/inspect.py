@@ -1,0 +1,181 @@
+"""`drillaid inspect`: what was drilled, measured in one photograph."""
+
+from __future__ import annotations
+
+import argparse
+import time
+from pathlib import Path
+
+from drillaid.commands import DONE, REFUSED, Answer, say
+from drillaid.errors import UsageError
+
+SUMMARY = "measures a drilled board"
+EXAMPLE = "drillaid inspect board.drl board-B_Cu.gbr drilled.jpg --rig bench.toml --report board.html"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("design", nargs="+", metavar="DESIGN", help="the files of one board")
+    parser.add_argument("photo", metavar="PHOTO", help="the photograph, the last file named")
+    parser.add_argument("--rig", metavar="FILE", help="the rig file; without one no true lengths")
+    parser.add_argument(
+        "--face",
+        choices=("bottom", "top"),
+        default="bottom",
+        help="the face of the design that looks at the camera (default: bottom)",
+    )
+    parser.add_argument(
+        "--thickness", type=float, default=1.6, metavar="MM", help="of the board (default: 1.6)"
+    )
+    parser.add_argument(
+        "--bits", metavar="MM,MM,…", help="the bits that were at hand (default: as the design asks)"
+    )
+    parser.add_argument("--report", metavar="FILE", help="also writes the report, an HTML file")
+
+
+def run(args: argparse.Namespace) -> Answer:
+    from drillaid.commands.register import checked_thickness, registration_json
+    from drillaid.design.parts import find_parts
+    from drillaid.design.read import read_design
+    from drillaid.inspection.measure import measure_holes
+    from drillaid.inspection.summary import conclude
+    from drillaid.registration.register import register_picture
+    from drillaid.rig.file import load_rig
+    from drillaid.rig.pictures import check_size, read_picture
+
+    thickness = checked_thickness(args.thickness)
+    if args.report is not None and not Path(args.report).resolve().parent.is_dir():
+        raise UsageError(
+            f"there is no folder for the report {args.report}", remedy="give one that exists"
+        )
+    design = read_design(args.design, face=args.face)
+    picture = read_picture(args.photo)
+    rig = None if args.rig is None else load_rig(args.rig)
+    if rig is not None:
+        check_size(rig, picture)
+    registration = register_picture(
+        picture, design, rig=rig, face=args.face, thickness_mm=thickness
+    )
+    place = registration_json(registration, design, rig)
+    if not registration.ok:
+        data = {"status": registration.status, "message": registration.message,
+                "registration": place, "holes": [], "parts": [], "summary": {}}  # fmt: skip
+        return Answer(registration.message, data, REFUSED)
+    bits = _bits(args.bits, design)
+    start = time.perf_counter()
+    findings = measure_holes(
+        picture, design, registration.placement, rig,
+        face=args.face, thickness_mm=thickness, bits_mm=bits,
+    )  # fmt: skip
+    seconds = {"measure": time.perf_counter() - start}
+    inspection = conclude(
+        findings, find_parts(design), design, true_scale=rig is not None, seconds=seconds
+    )
+    if args.report is not None:
+        from drillaid.inspection.report import write_report
+
+        written = write_report(
+            args.report, design=design, registration=registration, inspection=inspection,
+            picture=picture, rig=rig, face=args.face, thickness_mm=thickness, bits_mm=bits,
+        )  # fmt: skip
+        say(f"report: {written}")
+    data = {**inspection_json(inspection), "registration": place}
+    return Answer(_text(inspection), data, DONE if inspection.ok else REFUSED)
+
+
+def _bits(text: str | None, design):
+    if text is None:
+        return None
+    from drillaid.design.bits import assign_bits, checked_bits
+
+    try:
+        sizes = [float(word) for word in text.split(",") if word.strip()]
+    except ValueError:
+        raise UsageError(
+            f"'{text}' is no list of bit sizes", remedy="write it like --bits 0.8,1.0,1.3"
+        ) from None
+    return [choice.bit_mm for choice in assign_bits(design, checked_bits(sizes))]
+
+
+def inspection_json(inspection) -> dict:
+    """The contract of `inspect --json`, without the registration."""
+    return {
+        "status": inspection.status,
+        "message": inspection.message,
+        "holes": [_hole(h) for h in inspection.holes],
+        "parts": [_part(p) for p in inspection.parts],
+        "summary": _summary(inspection),
+        "seconds": dict(inspection.seconds),
+    }
+
+
+def _hole(h) -> dict:
+    return {
+        "hole": h.hole,
+        "state": h.state,
+        "centre_mm": _pair(h.centre_mm),
+        "off_mm": _pair(h.off_mm),
+        "distance_mm": h.distance_mm,
+        "diameter_mm": h.diameter_mm,
+        "ring_mm": h.ring_mm,
+        "breakout_deg": h.breakout_deg,
+        "expected_error_mm": h.expected_error_mm,
+        "pixel": _pair(h.pixel),
+        "asked_mm": h.asked_mm,
+        "diameter_error_mm": h.diameter_error_mm,
+        "reason": h.reason,
+    }
+
+
+def _pair(value) -> list[float] | None:
+    return None if value is None else list(value)
+
+
+def _part(p) -> dict:
+    return {
+        "part": p.part,
+        "holes": list(p.holes),
+        "fits": p.fits,
+        "play_mm": p.play_mm,
+        "play_error_mm": p.play_error_mm,
+        "pin": p.pin.name,
+        "message": p.sentence,
+    }
+
+
+def _summary(inspection) -> dict:
+    s = inspection.summary
+    return {
+        "holes": s.holes,
+        "drilled": s.drilled,
+        "undrilled": s.undrilled,
+        "hidden": s.hidden,
+        "mean_off_mm": _pair(s.mean_off_mm),
+        "rms_mm": s.rms_mm,
+        "within_95_mm": s.within_95_mm,
+        "worst_hole": s.worst_hole,
+        "worst_mm": s.worst_mm,
+        "narrowest_ring_mm": s.narrowest_ring_mm,
+        "broken_out": s.broken_out,
+        "parts": s.parts,
+        "parts_fitting": s.parts_fitting,
+        "parts_unknown": s.parts_unknown,
+        "true_scale": inspection.true_scale,
+    }
+
+
+def _text(inspection) -> str:
+    lines = [inspection.message]
+    if not inspection.true_scale:
+        lines.append("Without a rig file, lengths rest on the print having its design size.")
+    broken = [h for h in inspection.holes if h.breakout_deg]
+    for h in broken:
+        lines.append(f"hole {h.hole} broke out of its land over {h.breakout_deg:.0f}°")
+    for part in inspection.parts:
+        if part.fits is not True or part.close:
+            lines.append(f"{part.part} (holes {part.holes[0]} … {part.holes[-1]}): {part.sentence}")
+    missed = [h for h in inspection.holes if h.state != "drilled"]
+    for h in missed[:12]:
+        lines.append(f"hole {h.hole} {h.state}: {h.reason}")
+    if len(missed) > 12:
+        lines.append(f"and {len(missed) - 12} more holes not drilled or not to be seen")
+    return "\n".join(lines)
