@@ -50,11 +50,12 @@ def polarity_of(readings: EdgeReadings, within: np.ndarray) -> float:
 
 def fit_edges(
     grey, to_px, model: EdgeModel, start: Affine, *, noise: float, px_per_mm: float,
-    reaches=(0.6, 0.35, 0.25, 0.2), affine: bool = True,
+    reaches=(0.6, 0.35, 0.25, 0.2), affine: bool = True, weights=None,
 ) -> EdgeFit | None:
     """Improves `start` (model mm -> plane); None where the edges do not bear it out.
 
-    to_px: plane -> pixels as photographed
+    to_px: plane -> pixels as photographed; grey, weights: as for `read_edges`
+    affine: False holds scale and shear as they are
     """
     placement, etch, polarity = start, 0.0, 0.0
     middle = model.xy.mean(axis=0)
@@ -62,7 +63,8 @@ def fit_edges(
     for reach in reaches:
         shifted = EdgeModel(model.xy + model.normal * etch, model.normal)
         readings = read_edges(
-            grey, lambda xy, p=placement: to_px(p(xy)), shifted, reach, noise=noise, px_per_unit=px_per_mm
+            grey, lambda xy, p=placement: to_px(p(xy)), shifted, reach, noise=noise,
+            px_per_unit=px_per_mm, weights=weights,
         )
         polarity = polarity_of(readings, np.abs(readings.off) < reach)
         usable = readings.clear & (np.sign(readings.step) == polarity)

@@ -1,27 +1,50 @@
 """Keeping hold of a board that has been found, picture by picture.
 
-Each new picture is looked at only where the pads should be: near the last place,
-carried on by the last movement. What was learnt at registration (what the pads
-look like, the print's scale) stays; only where the board lies is fitted anew.
-A board that cannot be vouched for is lost, never guessed.
+At the start the board's edges are learnt from the picture in which it was found
+(so it needs no Gerber). In each new picture a coarse flow of a few dozen spots
+says how far the board moved; then the learnt edges are looked for along their
+normals and give the exact place. Only the movement is fitted: print scale and
+shear are the registration's. A board that cannot be vouched for is lost, never
+guessed.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
+import cv2
 import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.geometry import Affine
-from drillaid.registration.fit import fit_plane, robust_weights
-from drillaid.registration.probing import AGREE_MM, Eye, Shapes, probe, weigh_shapes
-from drillaid.registration.refining import scatter_between
+from drillaid.registration.copper import copper_edges, sharper_eye, some, voices
+from drillaid.registration.edging import EdgeFit, fit_edges
+from drillaid.registration.fit import fit_similarity
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
 from drillaid.rig.rig import Rig
 from drillaid.vision.channel import grey_of
+from drillaid.vision.contours import EdgeModel, read_edges, thin_out
+from drillaid.vision.edges import edge_threshold, find_edges
 from drillaid.vision.plane import RigPlane
 
-KEEP_SHARE = 0.3  # of the holes in view: up to 70 % may be hidden
-KEEP_PADS = 6
+EDGES = 500  # followed in each picture
+SHRINK = 4  # of the picture in which the flow is taken
+MARGIN_MM = 4.0  # beyond the outermost holes edges may still be the board's
+SPACING_MM = 0.4
+SURE = 4.5  # sigmas above chance
+
+
+@dataclass(frozen=True, eq=False)
+class _Learnt:
+    """What the board looks like: edges (design mm), weights of B, G, R, noise, the share
+    of edges that agreed at the start, and the share that agrees where it is not."""
+
+    model: EdgeModel
+    weights: np.ndarray
+    noise: float
+    share: float
+    chance: float
+    voices: float
 
 
 class Follower:
@@ -30,16 +53,15 @@ class Follower:
     Not for several threads; one call of `follow` for each picture.
     """
 
-    def __init__(self, design: Design, rig: Rig, *, thickness_mm: float = 1.6) -> None:
-        self.design = design
-        self.rig = rig
-        self.thickness_mm = thickness_mm
+    def __init__(self, design: Design, rig: Rig, *, thickness_mm: float = 1.6, face: str = "bottom") -> None:
+        self.design, self.rig, self.thickness_mm, self.face = design, rig, thickness_mm, face
         self._view = RigPlane(rig, thickness_mm)
-        self._print: Affine | None = None  # design -> board as printed, no motion
+        self._ratio = rig.px_per_mm(thickness_mm)
+        self._homography = rig.plane(thickness_mm)
+        self._learnt: _Learnt | None = None
         self._place: Affine | None = None
-        self._motion = Affine.identity()
-        self._shapes: Shapes | None = None
-        self._weights: np.ndarray | None = None
+        self._variance = np.zeros(len(design.holes))
+        self._flow: tuple[np.ndarray, np.ndarray] | None = None  # small grey, spots in it
 
     @property
     def following(self) -> bool:
@@ -50,93 +72,163 @@ class Follower:
         if not registration.ok or registration.placement.matrix is None:
             raise ValueError("following starts from a registration with a rig")
         place = registration.placement.matrix
-        grey = grey_of(image)
-        self._weights = grey.weights
-        self._place, self._motion = place, Affine.identity()
-        rotation = Affine.from_parts(rotation_rad=place.rotation_rad)
-        self._print = Affine(
-            np.column_stack([rotation.inverse.linear @ place.linear, [0.0, 0.0]])
-        )
-        self._shapes = self._learn(Eye(grey.image, grey.noise), registration)
-
-    def _learn(self, eye: Eye, registration: Registration) -> Shapes:
-        """Which features tell the pads of this board best: asked once."""
-        radii = np.geomspace(0.3, 1.6, 8)
-        both = Shapes(np.repeat(radii, 2), np.tile([1.0, -1.0], len(radii)))
-        holes = self.design.xy_mm[registration.placement.pad_seen]
-        kept, _ = weigh_shapes(
-            eye, self._to_px(self._place), holes, both, registration.placement.px_per_mm
-        )
-        return Shapes(kept.radius_mm[:2], kept.side[:2])
-
-    def _to_px(self, place: Affine):
-        return lambda xy: self._view.to_px(place(xy))
+        self._variance = registration.placement.expected_error_mm**2
+        self._learnt = self._learn(image, place)
+        self._place = place
+        self._remember(image)
 
     def lose(self) -> None:
         """Forgets the place, for instance because the picture froze."""
-        self._place, self._motion = None, Affine.identity()
+        self._place, self._flow = None, None
+
+    def _learn(self, image: np.ndarray, place: Affine) -> _Learnt:
+        copper = self.design.copper.get(self.face)
+        if copper is not None:
+            known = copper_edges(copper)
+            eye = sharper_eye(image, self._view.to_px, some(known, EDGES), place)
+            weights = _weights_of(image, eye.grey)
+        else:
+            eye = grey_of(image)
+            weights = eye.weights
+        grey = grey_of(image, weights)
+        model = self._edges_in(grey.image, grey.noise, place)
+        if copper is not None:
+            # Drawn copper is better than seen edges, where it is what was etched.
+            drawn = fit_edges(
+                grey.image, self._view.to_px, some(known, EDGES), place, noise=grey.noise,
+                px_per_mm=self._ratio, reaches=(0.25, 0.2), affine=False,
+            )  # fmt: skip
+            if drawn is not None and drawn.share > 0.6:
+                model = EdgeModel(known.xy + drawn.etch_mm * known.normal, known.normal)
+        draft = _Learnt(some(model, EDGES), weights, grey.noise, 1.0, 0.0, voices(model))
+        fit = self._fit(image, place, draft, (0.2,))
+        rng = np.random.default_rng(5)
+        shares = []
+        for angle in rng.uniform(0, 2 * np.pi, 6):
+            step = rng.uniform(1.2, 5.0) * np.array([np.cos(angle), np.sin(angle)])
+            wrong = self._fit(image, place @ Affine.from_parts(offset=step), draft, (0.3, 0.3))
+            shares.append(0.03 if wrong is None else wrong.share)
+        chance = float(np.clip(np.mean(shares) + np.std(shares), 0.03, 0.6))
+        share = 0.0 if fit is None else fit.share
+        return replace(draft, share=share, chance=chance)
+
+    def _edges_in(self, grey: np.ndarray, noise: float, place: Affine) -> EdgeModel:
+        """The board's edges in this picture, in design mm, to a part of a pixel."""
+        edges = find_edges(grey, threshold=edge_threshold(grey, noise), smooth_px=1.6)
+        step = 1.0
+        back = place.inverse
+        here = back(self._view.to_plane(edges.px))
+        ahead = back(self._view.to_plane(edges.px + step * edges.normal))
+        normal = ahead - here
+        length = np.linalg.norm(normal, axis=1, keepdims=True)
+        low = self.design.xy_mm.min(axis=0) - MARGIN_MM
+        high = self.design.xy_mm.max(axis=0) + MARGIN_MM
+        with np.errstate(invalid="ignore"):
+            ours = ((here > low) & (here < high)).all(axis=1) & (length[:, 0] > 0)
+        ours &= edges.strength > np.quantile(edges.strength[ours], 0.6) if ours.any() else ours
+        model = EdgeModel(here[ours], normal[ours] / length[ours])
+        model = model.only(thin_out(model.xy, SPACING_MM))
+        got = read_edges(
+            grey, lambda xy: self._view.to_px(place(xy)), model, 0.15, noise=noise, px_per_unit=self._ratio
+        )
+        exact = got.clear & (np.abs(got.off) < 0.08) & (got.step > 0)
+        return EdgeModel(model.xy + got.off[:, None] * model.normal, model.normal).only(exact)
+
+    def _fit(self, image, place: Affine, learnt: _Learnt, reaches) -> EdgeFit | None:
+        return fit_edges(
+            image, self._view.to_px, learnt.model, place, noise=learnt.noise,
+            px_per_mm=self._ratio, reaches=reaches, affine=False, weights=learnt.weights,
+        )
+
+    def _small(self, image: np.ndarray) -> np.ndarray:
+        height, width = image.shape[:2]
+        size = (width // SHRINK, height // SHRINK)
+        return cv2.cvtColor(cv2.resize(image, size, interpolation=cv2.INTER_AREA), cv2.COLOR_BGR2GRAY)
+
+    def _remember(self, image: np.ndarray, small: np.ndarray | None = None) -> None:
+        small = self._small(image) if small is None else small
+        px = (self._view.to_px(self._place(self._learnt.model.xy[::4])) + 0.5) / SHRINK - 0.5
+        height, width = small.shape
+        with np.errstate(invalid="ignore"):
+            inside = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
+        self._flow = small, px[inside].astype(np.float32)
+
+    def _moved(self, small: np.ndarray) -> Affine:
+        """The coarse movement since the last picture, plane -> plane."""
+        before, spots = self._flow
+        if len(spots) < 8:
+            return Affine.identity()
+        after, status, _ = cv2.calcOpticalFlowPyrLK(
+            before, small, spots.reshape(-1, 1, 2), None, winSize=(17, 17), maxLevel=3
+        )
+        good = status.ravel() == 1
+        if good.sum() < 6:
+            return Affine.identity()
+        old = self._view.to_plane((spots[good] + 0.5) * SHRINK - 0.5)
+        new = self._view.to_plane((after.reshape(-1, 2)[good] + 0.5) * SHRINK - 0.5)
+        usable = np.isfinite(old).all(axis=1) & np.isfinite(new).all(axis=1)
+        return _rigid_by_majority(old[usable], new[usable])
 
     def follow(self, image: np.ndarray) -> Registration:
         """The board's place in the next picture, or NOT_FOUND with the reason."""
         total = len(self.design.holes)
         if self._place is None:
-            return Registration(NOT_FOUND, "The board is lost; it has to be found again.", None, 0, 0, total)
-        grey = grey_of(image, self._weights)
-        eye = Eye(grey.image, grey.noise)
+            return _lost("The board is lost; it has to be found again.", 0, total)
+        small = self._small(image)
+        start = self._moved(small) @ self._place
+        learnt = self._learnt
+        fit = self._fit(image, start, learnt, (0.7, 0.35, 0.2))
+        share = 0.0 if fit is None else fit.share
+        spread = np.sqrt(learnt.chance * (1 - learnt.chance) / max(learnt.voices, 1.0))
+        if share < learnt.chance + SURE * spread or share < 0.25 * learnt.share:
+            self.lose()
+            return _lost("The board is lost: let it lie still in full view.", 0, total)
+        # The fit may wobble in scale within its priors; the print does not.
         holes = self.design.xy_mm
-        ratio = self.rig.px_per_mm(self.thickness_mm)
-        place = self._motion @ self._place
-        seen = agree = None
-        for limit in (0.6, AGREE_MM):
-            seen = probe(eye, self._to_px(place), holes, self._shapes, ratio)
-            agree = seen.agreeing(limit)
-            if agree.sum() < KEEP_PADS:
-                return self._lost(int(agree.sum()), total)
-            place, variance, rms = self._fit(holes[agree], seen.px[agree], seen.sigma_px[agree] / ratio)
-        seen_count = int(seen.in_view.sum())
-        if agree.sum() < KEEP_SHARE * seen_count:
-            return self._lost(int(agree.sum()), total)
-        self._motion = place @ self._place.inverse
-        self._place = place
+        moved = fit_similarity(
+            self._place(holes), fit.placement(holes), scaled=False
+        )
+        self._place = moved @ self._place
+        self._remember(image, small)
+        return self._answer(fit, total)
+
+    def _answer(self, fit: EdgeFit, total: int) -> Registration:
+        holes, place = self.design.xy_mm, self._place
+        bench = place(holes)
+        # What the registration was off stays, what this picture adds comes on top.
+        expected = np.sqrt(self._variance + fit.variance_at(holes))
+        seen = self._pads_in_view(bench)
         placement = Placement(
-            "similarity",
-            self.rig.plane(self.thickness_mm) @ place,
-            place,
-            self._view.to_px(place(holes)),
-            place(holes),
-            np.sqrt(variance(holes)),
-            agree,
-            rms,
-            ratio,
+            "affine", self._homography @ place, place, self._view.to_px(bench), bench, expected,
+            seen, fit.scatter_mm, self._ratio,
         )
-        message = f"Following: {int(agree.sum())} of {seen_count} pads in view agree."
-        return Registration(REGISTERED, message, placement, seen_count, int(agree.sum()), total)
+        message = f"Following: {fit.share:.0%} of the board's edges agree.".replace("%", " %")
+        return Registration(REGISTERED, message, placement, total, int(seen.sum()), total)
 
-    def _fit(self, source, px, sigma_mm):
-        """Rigid motion of the printed pattern; its scale is known from registration."""
-        printed = self._print(source)
-        target = self._view.to_plane(px)
-        keep = np.ones(len(source), dtype=bool)
-        scatter = 0.03
-        for _ in range(3):
-            sigma = np.hypot(sigma_mm, scatter)
-            fit = fit_plane(printed[keep], target[keep], sigma[keep], "rigid", mirrored=False)
-            residual = target - fit.transform(printed)
-            weight, _ = robust_weights(residual, sigma)
-            keep = weight > 0.05
-            if keep.sum() < KEEP_PADS - 1:
-                keep = np.ones(len(source), dtype=bool)
-            scatter = scatter_between(residual[keep], sigma_mm[keep])
-        rms = float(np.sqrt(np.mean(residual[keep] ** 2) * 2))
-        return fit.transform @ self._print, lambda xy: fit.variance_at(self._print(xy)), rms
+    def _pads_in_view(self, bench: np.ndarray) -> np.ndarray:
+        px = self._view.to_px(bench)
+        with np.errstate(invalid="ignore"):
+            return ((px > 0) & (px < [self.rig.width - 1, self.rig.height - 1])).all(axis=1)
 
-    def _lost(self, agreeing: int, total: int) -> Registration:
-        self.lose()
-        return Registration(
-            NOT_FOUND,
-            f"The board is lost ({agreeing} pads still agree): let it lie still in view.",
-            None,
-            0,
-            agreeing,
-            total,
-        )
+
+def _weights_of(image: np.ndarray, grey: np.ndarray) -> np.ndarray:
+    """The mixture by which `grey` was made from `image`."""
+    colours = image[::16, ::16].reshape(-1, 3).astype(np.float64)
+    return np.linalg.lstsq(colours, grey[::16, ::16].ravel(), rcond=None)[0]
+
+
+def _rigid_by_majority(old: np.ndarray, new: np.ndarray) -> Affine:
+    """The rigid movement most spots agree on; identity where none stands out."""
+    if len(old) < 6:
+        return Affine.identity()
+    matrix, inlier = cv2.estimateAffinePartial2D(
+        old, new, method=cv2.RANSAC, ransacReprojThreshold=0.6, maxIters=400
+    )
+    if matrix is None or inlier.sum() < max(6, 0.2 * len(old)):
+        return Affine.identity()
+    keep = inlier.ravel() == 1
+    return fit_similarity(old[keep], new[keep], scaled=False)
+
+
+def _lost(message: str, agreeing: int, total: int) -> Registration:
+    return Registration(NOT_FOUND, message, None, 0, agreeing, total)
