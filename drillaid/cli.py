@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     ),
     "register": ("drillaid.commands.register", "where the board lies in one photograph"),
     "order": ("drillaid.commands.order", "drilling order by bit"),
+    "guide": ("drillaid.commands.guide", "live guidance, hole by hole"),
     "inspect": ("drillaid.commands.inspect", "measures a drilled board"),
     "records": ("drillaid.commands.records", "lists, shows and exports what was done"),
 }

@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> Answer:
     from drillaid.design.parts import find_parts
     from drillaid.design.read import read_design
 
-    bits = checked_bits(DEFAULT_BITS_MM if args.bits is None else _sizes(args.bits))
+    bits = checked_bits(DEFAULT_BITS_MM if args.bits is None else bit_sizes(args.bits))
     design = read_design(args.design, face=args.face)
     choices = assign_bits(design, bits)
     warnings = [*design.warnings, *bit_warnings(design, choices)]
@@ -65,7 +65,8 @@ def run(args: argparse.Namespace) -> Answer:
     return Answer(_text(design, choices, parts, warnings), data)
 
 
-def _sizes(text: str) -> list[float]:
+def bit_sizes(text: str) -> list[float]:
+    """The numbers of --bits; UsageError shows how to write them."""
     try:
         return [float(word) for word in text.split(",") if word.strip()]
     except ValueError:

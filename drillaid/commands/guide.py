@@ -1,0 +1,290 @@
+"""`drillaid guide`: tells the hand, hole by hole, where the board must go and when to drill."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import time
+
+from drillaid.commands import DONE, REFUSED, Answer, say
+from drillaid.errors import CameraLost, RigError, StorageError, UsageError
+
+SUMMARY = "live guidance, hole by hole"
+EXAMPLE = "drillaid guide board.drl board-B_Cu.gbr --camera 0 --rig bench.toml --headless"
+GIVE_UP_S = 120.0  # without a camera, or without a board that is being watched by nobody
+INTERRUPTED = 130  # what shells expect of a program ended by the keyboard
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("design", nargs="+", metavar="DESIGN", help="the files of one board")
+    parser.add_argument(
+        "--camera", required=True, metavar="SRC",
+        help="a device number or path, a stream or video URL, a video file, a folder of stills, sim",
+    )  # fmt: skip
+    parser.add_argument("--rig", metavar="FILE", help="the rig file (sim: one of its own)")
+    parser.add_argument("--headless", action="store_true", help="in the terminal, no window")
+    parser.add_argument("--events", metavar="FILE", help="writes one JSON object a line")
+    parser.add_argument(
+        "--face", choices=("bottom", "top"), default="bottom",
+        help="the face of the design that looks at the camera (default: bottom)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--thickness", type=float, default=1.6, metavar="MM", help="of the board (default: 1.6)"
+    )
+    parser.add_argument(
+        "--bits", metavar="MM,MM,…", help="the bits at hand, in mm (default: the common sizes)"
+    )
+    parser.add_argument(
+        "--tolerance", type=float, default=0.2, metavar="MM",
+        help="how far from its place a hole may come to lie (default: 0.2)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--resume", action="store_true", help="goes on with the unfinished board of this design"
+    )
+    parser.add_argument(
+        "--data", metavar="DIR", help="the folder of the journal (default: $DRILLAID_DATA or yours)"
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="of the simulated bench (default: 1)"
+    )
+
+
+def run(args: argparse.Namespace) -> Answer:
+    if not args.headless:
+        raise UsageError("there is no window yet", remedy="guide in the terminal with --headless")
+    if args.camera != "sim" and args.rig is None:
+        raise UsageError(
+            "--rig is missing: only a calibrated rig knows where the spindle stands in the picture",
+            remedy="make a rig file with drillaid calibrate",
+        )
+    with contextlib.ExitStack() as held:
+        return _guide(args, held)
+
+
+def _guide(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
+    from drillaid.commands.guiding import keys, telling
+    from drillaid.guidance.event_lines import EventLines
+    from drillaid.guidance.finder import BoardFinder
+    from drillaid.guidance.keeping import Keeper
+    from drillaid.guidance.live import LiveGuidance
+    from drillaid.journal.journal import Journal
+    from drillaid.rig.pictures import check_size
+
+    design, work, settings = _job(args)
+    bench = _simulated_bench(args, design) if args.camera == "sim" else None
+    rig = _rig(args) if bench is None else bench.rig
+    spindle = _spindle(rig, args)
+    lines = None if args.events is None else held.enter_context(EventLines(args.events))
+    journal = held.enter_context(Journal.open(args.data))
+    if journal.notice:
+        say(journal.notice)
+    board, session = _board(args, journal, design, work, spindle, settings)
+    telling.cautions()
+    operator, camera, clock = _camera(args, bench, session, held)
+    teller = telling.Teller(lines)
+    live = LiveGuidance(
+        camera,
+        BoardFinder.of(design, rig, face=args.face, thickness_mm=args.thickness),
+        session,
+        clock=clock,
+        keeper=Keeper(journal, board, say),
+        listen=teller,
+        stopwatch=None if clock is time.monotonic else time.perf_counter,
+        check=lambda frame: check_size(rig, frame),
+    )
+    console = None if operator is not None else held.enter_context(keys.Console())
+    if console is not None and console.open:
+        say(keys.HELP)
+    ended = _run(live, operator, console)
+    return _answer(ended, live, teller, journal, board)
+
+
+# -- what is to be done --------------------------------------------------------
+
+
+def _job(args: argparse.Namespace):
+    """(design, work, settings)."""
+    from drillaid.commands.holes import bit_sizes
+    from drillaid.commands.register import checked_thickness
+    from drillaid.design.bits import DEFAULT_BITS_MM, assign_bits, bit_warnings, checked_bits
+    from drillaid.design.read import read_design
+    from drillaid.guidance.aim import Settings
+    from drillaid.guidance.order import plan_order
+    from drillaid.guidance.work import Work
+
+    if not 0.01 <= args.tolerance <= 5.0:
+        raise UsageError(f"--tolerance is {args.tolerance:g} mm", remedy="give 0.01 to 5 mm")
+    checked_thickness(args.thickness)
+    bits = checked_bits(DEFAULT_BITS_MM if args.bits is None else bit_sizes(args.bits))
+    design = read_design(args.design, face=args.face)
+    choices = assign_bits(design, bits)
+    for warning in (*design.warnings, *bit_warnings(design, choices)):
+        say(f"! {warning}")
+    order = plan_order(design, [choice.bit_mm for choice in choices])
+    return design, Work.of(design, order), Settings(tolerance_mm=args.tolerance)
+
+
+def _rig(args: argparse.Namespace):
+    from drillaid.rig.file import load_rig
+
+    return load_rig(args.rig)
+
+
+def _spindle(rig, args: argparse.Namespace):
+    spindle = rig.spindle_mm(args.thickness)
+    if spindle is None:
+        raise RigError(
+            "[spindle] is missing, so nobody knows where the bit goes down",
+            file=args.rig,
+            remedy="run drillaid calibrate spindle",
+        )
+    return spindle
+
+
+def _board(args: argparse.Namespace, journal, design, work, spindle, settings):
+    """(the board's number in the journal, its session)."""
+    from dataclasses import replace
+
+    from drillaid.guidance.session import Session
+    from drillaid.journal.journal import design_hash
+    from drillaid.journal.resume import resume, start
+
+    named = design
+    if args.camera == "sim":  # must never be mistaken for a board of copper
+        named = replace(design, name=f"{design.name} (simulated bench)")
+    mine = [
+        board
+        for board in journal.unfinished()
+        if board.design_hash == design_hash(design) and board.design_name == named.name
+    ]
+    if not args.resume:
+        if mine:
+            say(f"Board {mine[0].id} of this design is unfinished; --resume goes on with it. "
+                "A new one is begun.")  # fmt: skip
+        board = start(journal, named, work, face=args.face, thickness_mm=args.thickness)
+        return board, Session(work, spindle, settings)
+    if not mine:
+        raise UsageError(
+            f"no unfinished board of {design.name} is recorded in {journal.path}",
+            remedy="leave out --resume to begin one",
+        )
+    say(f"Going on with board {mine[0].id}: {mine[0].done} of {mine[0].holes} holes are done.")
+    return mine[0].id, resume(journal, mine[0].id, spindle, settings, design=design)
+
+
+# -- where pictures come from --------------------------------------------------
+
+
+def _simulated_bench(args: argparse.Namespace, design):
+    from drillaid.simulation.conditions import bench_for
+
+    return bench_for(
+        design,
+        args.seed,
+        face=args.face,
+        thickness_mm=args.thickness,
+        rig=None if args.rig is None else _rig(args),
+    )
+
+
+def _camera(args: argparse.Namespace, bench, session, held: contextlib.ExitStack):
+    """(simulated operator or None, camera, its clock or None for a recording)."""
+    from drillaid.rig.reader import NewestFrame
+    from drillaid.rig.sources import open_camera, register_source
+
+    if bench is not None:
+        from drillaid.commands.guiding.simulated import simulated_work
+
+        operator, factory = simulated_work(bench, session, args.seed)
+        register_source("sim", factory)
+        camera = held.enter_context(open_camera("sim", size=(bench.rig.width, bench.rig.height)))
+        say("The bench, the board and the operator are simulated.")
+        return operator, camera, lambda: camera.time_s
+    rig = _rig(args)
+    camera = held.enter_context(open_camera(args.camera, size=(rig.width, rig.height)))
+    if not camera.live:
+        return None, camera, None
+    return None, held.enter_context(NewestFrame(camera)), time.monotonic
+
+
+# -- the loop ------------------------------------------------------------------
+
+
+def _run(live, operator, console) -> str:
+    """Until "finished", "ended" (the recording), "quit", "given_up" or "interrupted"."""
+    from drillaid.guidance.guidance import FINISHED
+
+    silent_since = time.monotonic()
+    try:
+        while True:
+            guidance = live.step()
+            if guidance is None:
+                return "ended"
+            if operator is not None:
+                guidance = operator.follow(live, guidance)
+                if operator.given_up is not None:
+                    return "given_up"
+            if guidance.state == FINISHED:
+                return "finished"
+            if console is not None and not _obey(console, live):
+                return "quit"
+            if live.trouble is None:
+                silent_since = time.monotonic()
+            elif time.monotonic() - silent_since > GIVE_UP_S:
+                raise CameraLost(f"{live.trouble.rstrip('.')}; given up. {_RESUME}")
+    except KeyboardInterrupt:
+        return "interrupted"
+
+
+def _obey(console, live) -> bool:
+    """False to stop."""
+    for action in console.actions(live.guidance):
+        if action is None:
+            return False
+        live.act(action)
+    return True
+
+
+# -- the answer ----------------------------------------------------------------
+
+_RESUME = "What was done is recorded; the same command with --resume goes on."
+
+
+def _answer(ended: str, live, teller, journal, board: int) -> Answer:
+    record = journal.board(board)
+    left = record.holes - record.done - record.skipped
+    data = {
+        "status": ended,
+        "message": "",
+        "board": board,
+        "journal": str(journal.path),
+        "holes": record.holes,
+        "done": record.done,
+        "skipped": record.skipped,
+        "frames": live.frames,
+        "frames_registered": teller.registered,
+        "latency_ms": teller.latency_ms(),
+    }
+    done = f"{record.done} of {record.holes} holes done"
+    if record.skipped:
+        done += f", {record.skipped} skipped"
+    status = DONE
+    if ended == "finished":
+        text = f"{done}. Board {board} in {journal.path}."
+    elif ended == "given_up":
+        text = f"{done}; the simulated operator gave up: {live.guidance.message} {_RESUME}"
+        status = REFUSED
+    else:
+        words = {"ended": "The recording has ended", "quit": "Stopped", "interrupted": "Stopped"}
+        text = f"{words[ended]}: {done}, {left} left. {_RESUME}"
+        if ended == "interrupted":
+            status = INTERRUPTED
+        elif ended == "ended" and teller.registered == 0 and live.registration is not None:
+            text = f"{words[ended]} and the board was in none of {live.frames} pictures: " + (
+                live.registration.message
+            )
+            status = REFUSED
+    if teller.failure is not None:
+        text += f" {teller.failure}"
+        status = StorageError.exit_status
+    return Answer(text, data | {"message": text}, status)

@@ -1,0 +1,164 @@
+"""Live guidance: camera, finder, session and record joined, one picture a step.
+
+No thread, no file and no clock of its own: a command's loop or a window's
+timer calls `step`, and hands in the clock that stamps the frames.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from drillaid.errors import CameraError, CameraTimeout, InputError
+from drillaid.guidance.events import Action, Event, RegistrationView
+from drillaid.guidance.finder import BoardFinder
+from drillaid.guidance.guidance import LOST, Guidance
+from drillaid.guidance.keeping import Keeper
+from drillaid.guidance.session import Session
+from drillaid.registration.result import Registration
+from drillaid.rig.frame import Camera, Frame
+
+READ_TIMEOUT_S = 0.25  # a key or a click is answered after that at the latest
+FORGET_AFTER_S = 1.0  # without pictures for so long, the board may be anywhere
+
+
+class LiveGuidance:
+    """camera: for live sources a `NewestFrame`, so that pictures never queue up
+    clock: seconds, the clock of the camera's frames; None where time stands still
+      between pictures (recordings): then the last picture's time is now
+    keeper: None keeps no record (a rehearsal)
+    listen: called with each Guidance, after its events are on the disk
+    stopwatch: seconds; states the work on each picture as latency where the
+      frames' clock does not run meanwhile
+    check: called with each picture; raises InputError for one that does not suit
+
+    frame, registration: of the last picture; trouble: the camera's, or None;
+    frames: how many came; ended: the recording is over.
+    """
+
+    def __init__(
+        self,
+        camera: Camera,
+        finder: BoardFinder,
+        session: Session,
+        *,
+        clock: Callable[[], float] | None,
+        keeper: Keeper | None = None,
+        listen: Callable[[Guidance], None] | None = None,
+        stopwatch: Callable[[], float] | None = None,
+        check: Callable[[Frame], None] | None = None,
+    ) -> None:
+        self.camera, self.finder, self.session = camera, finder, session
+        self._clock, self._keeper, self._listen = clock, keeper, listen
+        self._stopwatch, self._check = stopwatch, check
+        self.frame: Frame | None = None
+        self.registration: Registration | None = None
+        self.guidance: Guidance | None = None
+        self.trouble: str | None = None
+        self.frames = 0
+        self.ended = False
+        self._pending: list[Event] = []
+
+    def step(self, timeout_s: float = READ_TIMEOUT_S) -> Guidance | None:
+        """The guidance after the next picture, or after timeout_s without one.
+
+        None at the end of a recording. Raises InputError for pictures that do
+        not suit (another size than the rig's); the camera's failures are
+        guidance too, with `trouble` set.
+        """
+        try:
+            frame = self.camera.read(timeout_s)
+        except (CameraError, InputError) as error:
+            return self._without_picture(error)
+        if frame is None:
+            self.ended = True
+            return None
+        return self._with_picture(frame)
+
+    def act(self, action: Action) -> Guidance:
+        """What the operator did; `refusal` says why it did not count, if so."""
+        return self._out(self.session.act(action, self._now()))
+
+    # One picture
+
+    def _with_picture(self, frame: Frame) -> Guidance:
+        if self._check is not None:
+            self._check(frame)
+        started = None if self._stopwatch is None else self._stopwatch()
+        self._mind_the_clock(frame)
+        self.frame = frame
+        self.frames += 1
+        self._back()
+        self.registration = self.finder.look(frame.image)
+        view = RegistrationView.of(self.registration, frame)
+        guidance = self.session.step(view, now_s=max(self._now(), frame.time_s))
+        if started is not None:
+            guidance = _with_latency(guidance, 1000 * (self._stopwatch() - started))
+        return self._out(guidance)
+
+    def _mind_the_clock(self, frame: Frame) -> None:
+        last = self.frame
+        if last is not None and (frame.time_s < last.time_s or frame.number < last.number):
+            self.session.camera_restarted()
+            self.finder.forget()
+
+    def _back(self) -> None:
+        if self.trouble is not None:
+            self.trouble = None
+            self._note("camera_back")
+
+    # No picture
+
+    def _without_picture(self, error: Exception) -> Guidance:
+        quiet = isinstance(error, CameraTimeout) and not self._silent_too_long()
+        if not quiet:
+            if self.trouble is None:
+                self._note("camera_lost", reason=str(error))
+                self.finder.forget()
+            self.trouble = str(error)
+        if not isinstance(error, CameraTimeout | InputError):
+            self._try_to_reopen()
+        guidance = self.session.look(self._now())
+        if self.trouble is not None and guidance.state == LOST:
+            guidance = replace(guidance, message=self.trouble)
+        return self._out(guidance)
+
+    def _silent_too_long(self) -> bool:
+        return self.frame is None or self._now() - self.frame.time_s > FORGET_AFTER_S
+
+    def _try_to_reopen(self) -> None:
+        """Once for each step. A `NewestFrame` does it by itself and has no `reopen`."""
+        reopen = getattr(self.camera, "reopen", None)
+        if reopen is None:
+            return
+        try:
+            reopen()
+        except CameraError as error:
+            self.trouble = str(error)
+
+    # Out
+
+    def _now(self) -> float:
+        if self._clock is not None:
+            return self._clock()
+        return 0.0 if self.frame is None else self.frame.time_s
+
+    def _note(self, name: str, **detail) -> None:
+        number = None if self.frame is None else self.frame.number
+        self._pending.append(Event(t=self._now(), event=name, frame=number, detail=detail))
+
+    def _out(self, guidance: Guidance) -> Guidance:
+        if self._pending:
+            guidance = replace(guidance, events=(*self._pending, *guidance.events))
+            self._pending = []
+        if self._keeper is not None:
+            guidance = self._keeper.keep(guidance, self.session)
+        self.guidance = guidance
+        if self._listen is not None:
+            self._listen(guidance)
+        return guidance
+
+
+def _with_latency(guidance: Guidance, latency_ms: float) -> Guidance:
+    events = tuple(replace(event, latency_ms=latency_ms) for event in guidance.events)
+    return replace(guidance, latency_ms=latency_ms, events=events)
