@@ -40,6 +40,7 @@ class Refined:
     agree: (N,) holes whose pad was seen where it should be
     variance_mm2: design mm (N, 2) -> (N,), of the stated place, both axes together
     model: as in the contract; shapes: what the pads look like, None where copper decided
+    edges, eye: what copper was looked for, and in which mixture of colours, where it decided
     """
 
     hypothesis: Hypothesis
@@ -52,6 +53,8 @@ class Refined:
     variance_mm2: object
     px_per_mm: float
     residual_rms_mm: float
+    edges: EdgeModel | None = None
+    eye: Eye | None = None
 
     @property
     def support(self) -> float:
@@ -226,7 +229,7 @@ def refine_by_copper(
     return Refined(
         h, placement, to_px, agree, judged.evidence, None,
         "affine" if h.scene.calibrated else "projective",
-        lambda xy: fit.variance_at(xy) + floor, ratio, fit.scatter_mm,
+        lambda xy: fit.variance_at(xy) + floor, ratio, fit.scatter_mm, model, eye,
     )
 
 

@@ -21,10 +21,12 @@ from drillaid.registration.hypotheses import (
 )
 from drillaid.registration.probing import Eye
 from drillaid.registration.refining import Refined, px_per_mm_of, refine, refine_by_copper
+from drillaid.registration.rims import rim_radii, rims
 from drillaid.registration.result import AMBIGUOUS, MIRRORED, NOT_FOUND, REGISTERED, Registration
 from drillaid.registration.words import found_sentence, refusal_sentence
 from drillaid.rig.rig import Rig
 from drillaid.vision.channel import Grey, grey_of
+from drillaid.vision.contours import EdgeModel
 from drillaid.vision.plane import RigPlane
 
 CLOSER_LOOKS = 8  # hypotheses of each face that are measured in the photograph
@@ -91,31 +93,53 @@ def _search(image, eye, scenes: list[Scene], design: Design, mirrored: bool, clo
     edges before all rotations; the next only where the one before convinced nobody.
     """
     copper = design.copper.get("bottom" if mirrored else "top")
+    ways = [_Copper(copper_edges(copper))] if copper is not None else []
+    ways += [_Rims(), None]
     found: list[Refined] = []
-    for by_copper, thorough in ((True, False), (True, True), (False, False), (False, True)):
-        for scene in scenes[:1] if thorough else scenes:
-            if by_copper and (copper is None or not scene.calibrated):
-                continue
-            for side in (mirrored, not mirrored):
-                found += _try(image, eye, scene, design, side, copper if by_copper else None, thorough, clock)
-            if any(r.evidence.convincing for r in found):
-                return sorted(found, key=lambda r: -r.support)
+    for way in ways:
+        for thorough in (False, True):
+            for scene in scenes[:1] if thorough else scenes:
+                if way is not None and not scene.calibrated:
+                    continue
+                for side in (mirrored, not mirrored):
+                    found += _try(image, eye, scene, design, side, way, thorough, clock)
+                if any(r.evidence.convincing for r in found):
+                    return sorted(found, key=lambda r: -r.support)
     return sorted(found, key=lambda r: -r.support)
 
 
-def _try(image, eye, scene, design, side: bool, copper, thorough: bool, clock: _Clock) -> list[Refined]:
+def _try(image, eye, scene, design, side: bool, way, thorough: bool, clock: _Clock) -> list[Refined]:
     holes = design.xy_mm
     start = time.perf_counter()
-    raw = 0 if copper is None else 10
+    raw = 0 if way is None else 10
     trials = hypotheses(scene, holes, mirrored=side, thorough=thorough, raw=raw, keep=8 + raw)
     clock.match += time.perf_counter() - start
     start = time.perf_counter()
-    if copper is None:
+    if way is None:
         done = _by_pads(eye, trials[:CLOSER_LOOKS], holes)
     else:
-        done = _by_copper(image, eye, trials, holes, copper)
+        done = _by_edges(image, eye, trials, design, way)
     clock.fit += time.perf_counter() - start
     return done
+
+
+@dataclass(frozen=True, eq=False)
+class _Copper:
+    """Edges as the Gerber has them."""
+
+    edges: EdgeModel
+
+    def model(self, eye, to_px, placement, design, ratio, before=None) -> EdgeModel:
+        return self.edges
+
+
+@dataclass(frozen=True, eq=False)
+class _Rims:
+    """Edges of lands, of sizes seen in the picture."""
+
+    def model(self, eye, to_px, placement, design, ratio, before=None) -> EdgeModel:
+        radius = rim_radii(eye, to_px, placement, design.xy_mm, design.drill_mm, ratio)
+        return rims(design.xy_mm, radius)
 
 
 def _by_pads(eye, trials: list[Hypothesis], holes) -> list[Refined]:
@@ -124,21 +148,23 @@ def _by_pads(eye, trials: list[Hypothesis], holes) -> list[Refined]:
     return [r for r in done if r is not None]
 
 
-def _by_copper(image, eye, trials: list[Hypothesis], holes, copper) -> list[Refined]:
+def _by_edges(image, eye, trials: list[Hypothesis], design: Design, way) -> list[Refined]:
     """The best few of the trials by a quick look at some edges, then by all of them."""
-    model = copper_edges(copper)
-    few = some(model, FEW)
+    holes = design.xy_mm
     quick = []
     for h in trials:
         ratio = px_per_mm_of(h.scene, h.placement, holes)
-        judged = judge(eye, h.scene.view.to_px, few, h.placement, ratio, 0.4, affine=False)
+        to_px = h.scene.view.to_px
+        few = some(way.model(eye, to_px, h.placement, design, ratio), FEW)
+        judged = judge(eye, to_px, few, h.placement, ratio, 0.4, affine=False)
         if judged is not None:
-            quick.append((judged.evidence.support(0.8), judged, h, ratio))
+            quick.append((judged.evidence.support(0.8), judged, h, ratio, few))
     quick.sort(key=lambda row: -row[0])
     done = []
-    for _, judged, h, ratio in quick[:3]:
+    for _, judged, h, ratio, few in quick[:3]:
         to_px, place = h.scene.view.to_px, judged.fit.placement
         sharper = sharper_eye(image, to_px, few, place)
+        model = way.model(sharper, to_px, place, design, ratio)
         chance = chance_of(sharper, to_px, model, place, ratio)
         exact = refine_by_copper(sharper, h, place, to_px, model, holes, ratio, chance)
         if exact is not None:
@@ -146,7 +172,7 @@ def _by_copper(image, eye, trials: list[Hypothesis], holes, copper) -> list[Refi
     return done
 
 
-def _rivals(eye, best: Refined, found: list[Refined], design: Design, mirrored: bool) -> list[Evidence]:
+def _rivals(eye, best: Refined, found: list[Refined], design: Design) -> list[Evidence]:
     """Different placements on the same face, judged as the best one is."""
     holes = design.xy_mm
     unit = best.hypothesis.grown.unit_per_mm
@@ -160,10 +186,9 @@ def _rivals(eye, best: Refined, found: list[Refined], design: Design, mirrored: 
     ]
     rivals = []
     for h in others:
-        if best.shapes is None:
-            model = some(copper_edges(design.copper["bottom" if mirrored else "top"]), FEW)
-            chance = best.evidence.chance
-            judged = judge(eye, h.scene.view.to_px, model, h.placement, best.px_per_mm, chance, affine=False)
+        if best.edges is not None:
+            model, chance = some(best.edges, FEW), best.evidence.chance
+            judged = judge(best.eye, h.scene.view.to_px, model, h.placement, best.px_per_mm, chance, affine=False)
             if judged and not same_place(judged.fit.placement, best.placement, holes, unit):
                 scaled = Evidence(
                     round(judged.fit.share * best.evidence.in_view), best.evidence.in_view, chance
@@ -182,7 +207,7 @@ def _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey: Grey
 
     def refusal(status: str, best: Refined | None, **more) -> Registration:
         message = refusal_sentence(status, best, design, grey=grey, sightings=seen, **more)
-        agreeing = best.evidence.agreeing if best else 0
+        agreeing = int(best.agree.sum()) if best else 0
         return Registration(status, message, None, seen, agreeing, total, clock.as_dict())
 
     convincing = [r for r in found if r.evidence.convincing]
@@ -192,7 +217,7 @@ def _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey: Grey
     if best.hypothesis.mirrored != mirrored:
         return refusal(MIRRORED, best)
     start = time.perf_counter()
-    for rival in _rivals(eye, best, found, design, mirrored):
+    for rival in _rivals(eye, best, found, design):
         if not told_apart(best.evidence, rival):
             clock.fit += time.perf_counter() - start
             return refusal(AMBIGUOUS, best, rival=rival)
@@ -200,6 +225,6 @@ def _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey: Grey
     placement = placement_of(best, design, rig, thickness_mm)
     message = found_sentence(best, placement, design)
     return Registration(
-        REGISTERED, message, placement, seen, best.evidence.agreeing, total, clock.as_dict()
+        REGISTERED, message, placement, seen, int(best.agree.sum()), total, clock.as_dict()
     )
 

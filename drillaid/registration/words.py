@@ -33,7 +33,8 @@ def print_scale_words(scale: tuple[float, float]) -> str:
 
 def found_sentence(best, placement: Placement, design: Design) -> str:
     e = best.evidence
-    text = f"Found: {e.agreeing} of {e.in_view} pads in view agree"
+    what = "pads in view" if best.edges is None else "stretches of copper edge in view"
+    text = f"Found: {e.agreeing} of {e.in_view} {what} agree"
     worst = float(np.max(placement.expected_error_mm))
     text += f", expected error {np.median(placement.expected_error_mm):.3f} mm (worst hole {worst:.3f} mm)"
     if placement.matrix is not None:
@@ -63,7 +64,7 @@ def refusal_sentence(status: str, best, design: Design, *, grey: Grey, sightings
     e = best.evidence
     return (
         f"Not sure enough to drill: the best arrangement explains {e.agreeing} of {e.in_view} "
-        f"holes in view (at least {LEAST_SHARE:.0%} must agree, and by chance "
+        f"places in view (at least {LEAST_SHARE:.0%} must agree, and by chance "
         f"{e.chance:.0%} would); is it this design's board, sharp, evenly lit and free of "
         "fingers?".replace("%", " %")
     )
@@ -72,7 +73,7 @@ def refusal_sentence(status: str, best, design: Design, *, grey: Grey, sightings
 def _ambiguous(best, rival) -> str:
     a, b = best.evidence, rival
     return (
-        f"The board fits in two ways ({a.agreeing} and {b.agreeing} of {a.in_view} pads agree), "
+        f"The board fits in two ways ({a.agreeing} and {b.agreeing} of {a.in_view} places agree), "
         "for instance turned by half a turn or moved by one pitch: point out two pads with "
         "--pad HOLE:U,V twice, or show more of the board."
     )
