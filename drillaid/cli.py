@@ -13,6 +13,7 @@ from drillaid import __version__
 # command words -> (module, summary). The summary stands here so that --help
 # imports nothing heavy; a test holds it against the module's own.
 COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("drillaid.commands.demo", "the whole job on the simulated bench"),
     "holes": (
         "drillaid.commands.holes",
         "reads and checks a design: holes, bits, rings, parts, warnings",

@@ -1,0 +1,97 @@
+"""`drillaid demo`: the whole job on an invented board and a simulated bench."""
+
+from __future__ import annotations
+
+import argparse
+import textwrap
+import time
+
+from drillaid.commands import Answer, say
+from drillaid.errors import UsageError
+
+SUMMARY = "the whole job on the simulated bench"
+EXAMPLE = "drillaid demo --out drillaid-demo"
+WIDTH = 88
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--out", metavar="DIR", default="drillaid-demo",
+        help="where everything is written (default: drillaid-demo, here)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--seed", type=int, default=7, metavar="N",
+        help="the same number gives the same demo (default: 7)",
+    )  # fmt: skip
+    parser.add_argument("--window", action="store_true", help="shows it in the window")
+
+
+def run(args: argparse.Namespace) -> Answer:
+    if args.window:
+        raise UsageError("the window is not there yet", remedy="leave out --window")
+    if not 0 <= args.seed < 2**32:
+        raise UsageError(f"--seed is {args.seed}", remedy=f"give 0 to {2**32 - 1}")
+    from drillaid.demonstration.folder import DemoFolder
+    from drillaid.demonstration.story import Story
+
+    begun = time.perf_counter()
+    told = Story(DemoFolder(args.out), args.seed, _tell).run()
+    seconds = time.perf_counter() - begun
+    return Answer(_text(told, seconds), _data(told, args.seed, seconds))
+
+
+def _tell(text: str) -> None:
+    """Filled to a page's width, the indentation kept."""
+    for line in text.split("\n"):
+        indent = " " * (len(line) - len(line.lstrip()))
+        say("\n".join(textwrap.wrap(line, WIDTH, subsequent_indent=indent)))
+
+
+def _figures(told) -> list[str]:
+    """The three that matter."""
+    c, s = told.comparison, told.inspection.summary
+    found, drawn = (f"{100 * x:.2f} x {100 * y:.2f} %" for x, y in (c.scale_found, c.scale_drawn))
+    parts = f"{s.parts_fitting} of {s.parts} parts go in"
+    if c.slip_seen_mm is not None:
+        parts += (
+            f"; the hole that went astray ({c.slip_hole}) was found {c.slip_seen_mm:.2f} mm off "
+            f"(truly {c.slip_true_mm:.2f} mm)"
+        )
+    return [
+        f"print: found {found} of its size, drawn {drawn}",
+        f"guidance: {len(told.drilled.holes)} holes, their places known to "
+        f"{c.guided_rms_mm:.3f} mm rms at the moment of drilling (it expected "
+        f"{c.guided_said_mm:.3f} mm)",
+        f"inspection: {parts}",
+    ]
+
+
+def _text(told, seconds: float) -> str:
+    lines = ["", "Against what was drawn (invented board, simulated bench):"]
+    for figure in _figures(told):
+        lines.append(
+            textwrap.fill(figure, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+        )
+    lines += ["", f"Done in {seconds:.0f} s. The report: {told.report}"]
+    return "\n".join(lines)
+
+
+def _data(told, seed: int, seconds: float) -> dict:
+    s = told.inspection.summary
+    return {
+        "seed": seed,
+        "invented": True,
+        "folder": str(told.folder),
+        "report": str(told.report),
+        "figures": _figures(told),
+        "holes": len(told.design.holes),
+        "drilled": len(told.drilled.holes),
+        "skipped": list(told.drilled.skipped),
+        "frames": told.drilled.frames,
+        "frames_lost": told.drilled.lost,
+        "refusals": [r.status for r in told.refusals],
+        "parts": s.parts,
+        "parts_fitting": s.parts_fitting,
+        "comparison": told.comparison.to_json(),
+        "seconds": {**told.seconds, "total": seconds},
+    }
