@@ -34,6 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Answer:
     from drillaid.commands.register import checked_thickness, registration_json
+    from drillaid.design.bits import assign_bits
     from drillaid.design.parts import find_parts
     from drillaid.design.read import read_design
     from drillaid.inspection.measure import measure_holes
@@ -43,6 +44,7 @@ def run(args: argparse.Namespace) -> Answer:
     from drillaid.rig.pictures import check_size, read_picture
 
     thickness = checked_thickness(args.thickness)
+    at_hand = _bits_at_hand(args.bits)
     if args.report is not None and not Path(args.report).resolve().parent.is_dir():
         raise UsageError(
             f"there is no folder for the report {args.report}", remedy="give one that exists"
@@ -60,7 +62,9 @@ def run(args: argparse.Namespace) -> Answer:
         data = {"status": registration.status, "message": registration.message,
                 "registration": place, "holes": [], "parts": [], "summary": {}}  # fmt: skip
         return Answer(registration.message, data, REFUSED)
-    bits = _bits(args.bits, design)
+    bits = None
+    if at_hand is not None:
+        bits = [choice.bit_mm for choice in assign_bits(design, at_hand)]
     start = time.perf_counter()
     findings = measure_holes(
         picture, design, registration.placement, rig,
@@ -82,18 +86,17 @@ def run(args: argparse.Namespace) -> Answer:
     return Answer(_text(inspection), data, DONE if inspection.ok else REFUSED)
 
 
-def _bits(text: str | None, design):
+def _bits_at_hand(text: str | None) -> tuple[float, ...] | None:
     if text is None:
         return None
-    from drillaid.design.bits import assign_bits, checked_bits
+    from drillaid.design.bits import checked_bits
 
     try:
-        sizes = [float(word) for word in text.split(",") if word.strip()]
+        return checked_bits([float(word) for word in text.split(",") if word.strip()])
     except ValueError:
         raise UsageError(
             f"'{text}' is no list of bit sizes", remedy="write it like --bits 0.8,1.0,1.3"
         ) from None
-    return [choice.bit_mm for choice in assign_bits(design, checked_bits(sizes))]
 
 
 def inspection_json(inspection) -> dict:

@@ -134,14 +134,9 @@ def _bit_sized_rim(place, patch, noise, colours, px_mm, lower_mm) -> tuple[Rim |
             if np.hypot(*(rim.centre_mm - place.at_mm)) > place.reach_mm + 0.05:
                 continue
             worth = _sureness(rim, radius, px_mm, colours.depth(patch, strange, rim))
-            if DEBUG is not None:
-                DEBUG.append((place.hole.number, rim, rim.radius_mm / radius, worth))
             if worth > sureness:
                 best, sureness = rim, worth
     return best, sureness
-
-
-DEBUG = None
 
 
 def _sureness(rim: Rim, bit_radius_mm: float, px_mm: float, depth: float) -> float:

@@ -211,9 +211,9 @@ def registration_words(registration: Registration, rig, thickness_mm: float) -> 
         else "Without a rig file: offsets are in the drawing's millimetres."
     )
     return (
-        f"<p>Position: {escape(registration.message)} The copper of {registration.pads_agreeing} of "
-        f"{registration.holes_total} holes agrees, {p.residual_rms_mm:.3f} mm root mean square "
-        f"({escape(p.model)} fit). Expected error of a hole's asked-for place: {typical}. {basis}</p>"
+        f"<p>Position: {escape(registration.message)} What is left over is {p.residual_rms_mm:.3f} mm "
+        f"root mean square ({escape(p.model)} fit). Expected error of a hole's asked-for place: "
+        f"{typical}. {basis}</p>"
     )
 
 

@@ -22,7 +22,9 @@ from drillaid.vision.circle import Circle, fit_circle
 RAYS = 96
 CHANNELS = 4  # three colours and strangeness
 SURFACE, BURR = (1.15, 1.4), (1.03, 1.15)  # belts outside the rim, in radii
-FLOOR_PX = 0.08  # measured on drawn boards
+# What neighbouring edges share, in pixels, and what a whole rim shares, in pixels and in
+# parts of its scatter: measured on drawn and on simulated boards (tests/benchmarks).
+FLOOR_PX, COMMON_PX, COMMON_SHARE = 0.08, 0.05, 0.6
 BROAD_WALL = 0.5  # what an edge between copper and a broad wall counts
 WALL_MM = 0.004  # wall in sight that begins to spoil an edge
 
@@ -289,6 +291,9 @@ def _rim(edges: _Edges, circle: Circle, weights: np.ndarray, px_mm: float) -> Ri
     floor = 1 + (FLOOR_PX * px_mm / max(scatter, 1e-6)) ** 2
     radius = circle.radius + _curvature_bias(edges.strength[agree], circle.radius)
     covariance = circle.covariance * max(grow, 1.0) * floor
+    # A burr blurred into the rim moves whole stretches of it: more so on ragged rims.
+    common = COMMON_PX * px_mm + COMMON_SHARE * scatter
+    covariance = covariance + np.diag([0.5, 0.5, 1.0]) * common**2
     return Rim(circle.centre, radius, covariance, share, edges.contrast, scatter)
 
 

@@ -23,14 +23,14 @@ def _brute(nominal, centres, clearance):
     rng = np.random.default_rng(0)
     best, step = np.zeros(3), np.array([0.3, 0.3, 0.3 / np.ptp(nominal, axis=0).max()])
     value = _worst(best, nominal, centres, clearance)
-    for _ in range(60):
-        for trial in best + rng.normal(size=(150, 3)) * step:
+    for _ in range(45):
+        for trial in best + rng.normal(size=(100, 3)) * step:
             new = _worst(trial, nominal, centres, clearance)
             if new < value:
                 best, value = trial, new
-        step *= 0.8
+        step *= 0.75
     polished = minimize(_worst, best, (nominal, centres, clearance), method="Nelder-Mead",
-                        options={"xatol": 1e-9, "fatol": 1e-10, "maxiter": 4000})
+                        options={"xatol": 1e-9, "fatol": 1e-10, "maxiter": 1500})
     return -min(value, polished.fun)
 
 
@@ -38,7 +38,7 @@ def _row(count, pitch=2.54):
     return np.column_stack([np.arange(count) * pitch, np.zeros(count)])
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(6))
 def test_play_is_that_of_brute_force(seed):
     rng = np.random.default_rng(seed)
     count = int(rng.integers(2, 9))

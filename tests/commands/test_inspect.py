@@ -1,0 +1,92 @@
+"""`drillaid inspect` on a simulated board, files to exit status."""
+
+from __future__ import annotations
+
+import json
+
+import cv2
+import numpy as np
+import pytest
+
+from drillaid.cli import main
+from drillaid.rig.file import save_rig
+from drillaid.simulation.conditions import ordinary
+from drillaid.simulation.export import write_fabrication_files
+
+KEYS = {"hole", "state", "centre_mm", "off_mm", "distance_mm", "diameter_mm", "ring_mm",
+        "breakout_deg", "expected_error_mm"}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    """A small board drilled exactly but for one hole left out and one half a millimetre off."""
+    folder = tmp_path_factory.mktemp("board")
+    bench = ordinary(10)
+    files = write_fabrication_files(bench.board.design, folder / "design", "board")
+    truth = {}
+    holes = bench.board.design.holes
+    rng = np.random.default_rng(1)
+    for k, hole in enumerate(holes):
+        if k == 3:
+            continue
+        off = (0.4, 0.2) if k == 6 else tuple(rng.normal(0, 0.05, 2))
+        bench.board.drill(np.add(hole.xy_mm, off), hole.drill_mm)
+        truth[hole.xy_mm] = off
+    cv2.imwrite(str(folder / "photo.png"), bench.render())
+    save_rig(bench.rig, folder / "rig.toml")
+    return folder, [str(f) for f in files], truth, bench.board.design
+
+
+def test_json_keeps_the_contract_and_the_truth(job, capsys, tmp_path):
+    folder, files, truth, design = job
+    report = tmp_path / "board.html"
+    status = main(["inspect", *files, str(folder / "photo.png"), "--rig", str(folder / "rig.toml"),
+                   "--report", str(report), "--json"])  # fmt: skip
+    captured = capsys.readouterr()
+    data = json.loads(captured.out)
+    assert str(report) in captured.err
+    assert report.read_text("utf-8").startswith("<!DOCTYPE html>")
+    assert data["status"] == "measured"
+    assert data["registration"]["status"] == "registered"
+    assert len(data["holes"]) == len(design.holes)
+    far = []
+    by_place = {tuple(np.round(h["design_mm"], 3)): h["hole"] for h in data["registration"]["holes"]}
+    found = {h["hole"]: h for h in data["holes"]}
+    for hole in design.holes:
+        h = found[by_place[tuple(np.round(hole.xy_mm, 3))]]
+        assert KEYS <= set(h)
+        if hole.xy_mm not in truth:
+            assert h["state"] == "undrilled" and h["off_mm"] is None
+        elif h["state"] == "drilled":
+            far.append(np.hypot(*np.subtract(h["off_mm"], truth[hole.xy_mm])))
+    assert len(far) >= 0.9 * len(truth)
+    # 95 % within half a pixel of the truth, registration included: 0.03 mm
+    assert np.quantile(far, 0.95) < 0.03
+    assert data["summary"]["undrilled"] == 1
+    fits = [part["fits"] for part in data["parts"]]
+    assert {"part", "holes", "fits", "play_mm"} <= set(data["parts"][0])
+    assert status == (3 if False in fits else 0)
+
+
+def test_a_picture_without_the_board_is_a_refusal(job, capsys, tmp_path):
+    folder, files, *_ = job
+    blank = np.random.default_rng(0).integers(90, 110, (1080, 1920, 3)).astype(np.uint8)
+    cv2.imwrite(str(tmp_path / "blank.png"), blank)
+    report = tmp_path / "r.html"
+    status = main(["inspect", *files, str(tmp_path / "blank.png"), "--rig",
+                   str(folder / "rig.toml"), "--report", str(report), "--json"])  # fmt: skip
+    data = json.loads(capsys.readouterr().out)
+    assert status == 3
+    assert data["status"] == "not_found"
+    assert data["holes"] == []
+    assert not report.exists()
+
+
+def test_bad_options_are_one_sentence(job, capsys):
+    folder, files, *_ = job
+    photo = str(folder / "photo.png")
+    for more in (["--bits", "a,b"], ["--thickness", "90"], ["--report", str(folder / "no" / "r.html")]):
+        assert main(["inspect", *files, photo, *more]) == 2
+        captured = capsys.readouterr()
+        assert captured.out == ""
+        assert len(captured.err.strip().splitlines()) == 1

@@ -1,0 +1,126 @@
+"""Holes measured on boards drawn exactly (tests/support/drawn_board.py), and on simulated ones."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from support.drawn_board import DrawnHole, design, draw, placement, rig
+
+from drillaid.inspection.measure import measure_holes
+
+
+def _random_holes(board, rng, share=0.75, sigma=0.12):
+    kinds = rng.choice(["drilled", "mark", "plain"], len(board.holes), p=[share, *[(1 - share) / 2] * 2])
+    return [
+        DrawnHole(tuple(rng.normal(0, sigma, 2)), float(rng.uniform(0.98, 1.08)), kind)
+        for kind in kinds
+    ]
+
+
+def _errors(found, drawn):
+    pairs = [
+        (f, d) for f, d in zip(found, drawn, strict=True) if f.state == d.state == "drilled"
+    ]
+    off = np.array([np.subtract(f.off_mm, d.off_mm) for f, d in pairs])
+    size = np.array([f.diameter_mm - d.diameter_mm for f, d in pairs])
+    return np.hypot(off[:, 0], off[:, 1]), size, [f for f, _ in pairs]
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 8.0])
+def test_states_places_and_sizes_at_six_hundredths_of_a_millimetre_a_pixel(tilt_deg):
+    rng = np.random.default_rng(4)
+    camera, board = rig(0.06, 300, tilt_deg), design()
+    lie = placement(board, camera)
+    drawn = _random_holes(board, rng)
+    found = measure_holes(draw(board, drawn, camera, lie.matrix, rng), board, lie, camera)
+    for f, d in zip(found, drawn, strict=True):
+        assert f.state == ("drilled" if d.state == "drilled" else "undrilled"), (f, d)
+    off, size, measured = _errors(found, drawn)
+    # 95 % of centres within 0.2 px, of diameters within 0.3 px: 0.012 and 0.018 mm
+    assert np.quantile(off, 0.95) < 0.012
+    assert np.quantile(np.abs(size), 0.95) < 0.018
+    stated = np.sqrt(np.mean([f.centre_error_mm**2 for f in measured]))
+    real = np.sqrt((off**2).mean())
+    # never too sure; up to 4 times too careful here, where no burr spoils a rim
+    assert 0.8 < stated / real < 4.0
+
+
+def test_a_wall_in_sight_does_not_pull_the_centre():
+    # 20 degrees: the wall hides half a hole; all holes would move one way
+    rng = np.random.default_rng(9)
+    camera, board = rig(0.06, 300, 20.0), design(4, 3)
+    lie = placement(board, camera)
+    drawn = [DrawnHole((0.0, 0.0), 1.0)] * len(board.holes)
+    found = measure_holes(draw(board, drawn, camera, lie.matrix, rng), board, lie, camera)
+    assert all(f.state == "drilled" for f in found)
+    mean = np.mean([f.off_mm for f in found], axis=0)
+    assert np.abs(mean).max() < 0.01
+
+
+def test_offsets_are_in_design_axes_and_centres_on_the_bench():
+    rng = np.random.default_rng(2)
+    camera, board = rig(0.06, 220), design(4, 3)
+    lie = placement(board, camera, turn_deg=90.0)
+    drawn = [DrawnHole((0.3, 0.1))] * len(board.holes)
+    found = measure_holes(draw(board, drawn, camera, lie.matrix, rng), board, lie, camera)
+    for f, hole in zip(found, board.holes, strict=True):
+        assert f.off_mm == pytest.approx((0.3, 0.1), abs=0.02)
+        assert f.distance_mm == pytest.approx(np.hypot(*f.off_mm))
+        truth = lie.matrix(np.add(hole.xy_mm, (0.3, 0.1)))[0]
+        assert f.centre_mm == pytest.approx(truth, abs=0.02)
+        assert f.pixel == pytest.approx(camera.to_pixels([truth], 1.6)[0], abs=0.35)
+        # ring by hand: land 1.7, hole 1.0, offset sqrt(0.1): 0.85 - 0.5 - 0.316
+        assert f.ring_mm == pytest.approx(0.85 - 0.5 - 0.1**0.5, abs=0.03)
+        assert f.breakout_deg == 0
+
+
+def test_a_wandered_hole_breaks_out_and_by_how_much():
+    rng = np.random.default_rng(3)
+    camera, board = rig(0.06, 220), design(4, 3)
+    lie = placement(board, camera)
+    drawn = [DrawnHole((0.0, -0.5), 1.0)] * len(board.holes)
+    found = measure_holes(draw(board, drawn, camera, lie.matrix, rng), board, lie, camera)
+    # own geometry: 2 acos((A² - e² - h²) / (2 e h)), A 0.85, h 0.5, e 0.5
+    wanted = np.degrees(2 * np.arccos((0.85**2 - 0.5) / 0.5))
+    measured = [f for f in found if f.state == "drilled"]
+    assert len(measured) >= 0.9 * len(found)
+    assert np.mean([f.breakout_deg for f in measured]) == pytest.approx(wanted, abs=8)
+    assert np.mean([f.ring_mm for f in measured]) == pytest.approx(-0.15, abs=0.01)
+
+
+def test_what_is_covered_or_outside_is_hidden_with_a_reason():
+    rng = np.random.default_rng(5)
+    camera, board = rig(0.06, 220), design(4, 3)
+    lie = placement(board, camera)
+    drawn = [DrawnHole()] * len(board.holes)
+    u, v = lie.pixels[7]
+    picture = draw(board, drawn, camera, lie.matrix, rng, cover=(u, v, 30))
+    found = measure_holes(picture, board, lie, camera)
+    assert found[7].state == "hidden"
+    assert found[7].reason
+    assert found[7].off_mm is None
+    far = placement(board, camera, nudge=(500, 0))
+    found = measure_holes(picture, board, far, camera)
+    assert {f.state for f in found} == {"hidden"}
+    assert "outside" in found[0].reason
+
+
+def test_without_a_rig_offsets_are_design_millimetres():
+    rng = np.random.default_rng(6)
+    camera, board = rig(0.06, 220), design(4, 3)
+    lie = placement(board, camera)
+    drawn = [DrawnHole((0.1, 0.2))] * len(board.holes)
+    picture = draw(board, drawn, camera, lie.matrix, rng)
+    found = measure_holes(picture, board, lie, None)
+    assert all(f.state == "drilled" and f.centre_mm is None for f in found)
+    # the wall in sight is not known without a rig: up to 0.07 mm of it here
+    assert np.mean([f.off_mm for f in found], axis=0) == pytest.approx([0.1, 0.2], abs=0.02)
+
+
+def test_a_wrong_picture_or_list_of_bits_is_refused():
+    camera, board = rig(), design()
+    lie = placement(board, camera)
+    with pytest.raises(ValueError, match="shape"):
+        measure_holes(np.zeros((10, 10), np.uint8), board, lie, camera)
+    with pytest.raises(ValueError, match="bit"):
+        measure_holes(np.zeros((10, 10, 3), np.uint8), board, lie, camera, bits_mm=[1.0])
