@@ -32,6 +32,7 @@ class Drilled:
       the last picture before the lever was pulled, and where the bench knows it
       was, bench mm; said_mm: (M,) the error guidance expected then
     by_bit: bit -> (holes, virtual seconds); watching: a picture from the middle of it
+    felt: holes at which the operator felt the board being pulled
     ended: the last state; lost: pictures in which the board was not found
     """
 
@@ -45,6 +46,7 @@ class Drilled:
     said_mm: np.ndarray
     by_bit: dict[float, tuple[int, float]]
     watching: np.ndarray | None
+    felt: tuple[int, ...]
     ended: str
     message: str
 
@@ -115,7 +117,7 @@ def _loop(live: LiveGuidance, operator: Operator, log: _Log, holes: int) -> Dril
     return Drilled(
         tuple(operator.drilled), guidance.skipped, live.frames, lost, guidance.time_s,
         np.array(log.stated).reshape(-1, 2), np.array(log.true).reshape(-1, 2),
-        np.array(log.said), times, watching, guidance.state, guidance.message,
+        np.array(log.said), times, watching, tuple(operator.felt), guidance.state, guidance.message,
     )  # fmt: skip
 
 

@@ -16,32 +16,38 @@ SHADE = (30, 30, 30)
 def found_in(picture: np.ndarray, design: Design, registration: Registration) -> np.ndarray:
     """A copy with each hole's place ringed and the sentence below; uint8 BGR.
 
-    The holes whose pad was not seen carry a stroke and their number.
+    Holes that should have a pad and show none carry a stroke and their number;
+    holes without a pad have a thin ring.
     """
     canvas = picture.copy()
     placement = registration.placement
     if placement is not None:
         unit = placement.px_per_mm
-        for hole, at, seen in zip(
-            design.holes, placement.pixels, placement.pad_seen, strict=True
-        ):
+        rows = zip(
+            design.holes, design.lands, placement.pixels, placement.pad_seen, strict=True
+        )
+        for hole, land, at, seen in rows:
             if np.isfinite(at).all():
-                _ring(canvas, at, 0.5 * hole.drill_mm * unit, bool(seen), hole.number)
+                missing = None if seen or land is None else hole.number
+                _ring(canvas, at, 0.5 * hole.drill_mm * unit, land is not None, missing)
         _axes(canvas, design, placement)
     return with_caption(canvas, registration.message)
 
 
-def _ring(canvas: np.ndarray, at: np.ndarray, radius: float, seen: bool, number: int) -> None:
+def _ring(
+    canvas: np.ndarray, at: np.ndarray, radius: float, has_pad: bool, missing: int | None
+) -> None:
+    """missing: the hole's number if its pad is not to be seen."""
     centre = tuple(int(round(16 * float(v))) for v in at)
-    colour = SEEN if seen else UNSEEN
-    for ink, thick in ((SHADE, 4), (colour, 2)):
+    colour = UNSEEN if missing is not None else SEEN if has_pad else PAPER
+    for ink, thick in ((SHADE, 4), (colour, 2)) if has_pad else ((SHADE, 3), (colour, 1)):
         cv2.circle(canvas, centre, int(16 * (radius + 2)), ink, thick, cv2.LINE_AA, 4)
-    if seen:
+    if missing is None:
         return
     reach = int(16 * (radius + 12))
     start, end = (centre[0] - reach, centre[1] + reach), (centre[0] + reach, centre[1] - reach)
     cv2.line(canvas, start, end, colour, 2, cv2.LINE_AA, 4)
-    _text(canvas, str(number), (int(at[0] + radius + 14), int(at[1] - radius - 8)), 0.8, colour)
+    _text(canvas, str(missing), (int(at[0] + radius + 14), int(at[1] - radius - 8)), 0.8, colour)
 
 
 def _axes(canvas: np.ndarray, design: Design, placement) -> None:

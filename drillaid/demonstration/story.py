@@ -101,7 +101,7 @@ class Story:
         bench_design = invented.demo_design()
         names = [path.name for path in self._fabrication_files(bench_design)]
         files = [self._folder.path / name for name in names]
-        design = read_design(files, face=invented.FACE)
+        design = replace(read_design(files, face=invented.FACE), name=bench_design.name)
         width, height = design.outline.size_mm
         self._say(
             f"Wrote {len(files)} fabrication files and read them back: {len(design.holes)} holes, "
@@ -171,7 +171,7 @@ class Story:
         for end in ("-wal", "-shm"):
             self._folder.file(place.name + end)
         lines = EventLines(self._folder.file("events.jsonl"))
-        named = replace(design, name=f"{design.name} (invented, simulated bench)")
+        named = replace(design, name=f"{design.name}, simulated bench")
         with lines, Journal.open(place) as journal:
             board = start(journal, named, work, face=invented.FACE, demo=True)
             drilled = drill_by_guidance(
@@ -222,7 +222,7 @@ class Story:
             started=begun.strftime(clock),
             finished=datetime.now().astimezone().strftime(clock),
             bits=tuple(BitUse(bit, n, seconds) for bit, (n, seconds) in drilled.by_bit.items()),
-            remarks=self._remarks(registration, inspection, design),
+            remarks=self._remarks(registration, inspection, drilled, design),
             pictures=self._pictures_for(design, photo, registration, drilled),
         )
         path = write_report(
@@ -233,17 +233,15 @@ class Story:
         self._count("report", started)
         return path
 
-    def _remarks(self, registration, inspection, design) -> tuple[str, ...]:
-        """As the operator would have noted them: from what was found, not from the script."""
+    def _remarks(self, registration, inspection, drilled, design) -> tuple[str, ...]:
+        """As the operator would have noted them: what was seen, felt and measured."""
         remarks = list(_pads_missing(design, registration))
-        far = [h for h in inspection.holes if h.distance_mm and h.distance_mm > 0.35]
-        for hole in far:
-            remarks.append(
-                f"Hole {hole.hole} lies {hole.distance_mm:.2f} mm off: "
-                "the board was pulled aside as the bit went in."
-                if hole.breakout_deg
-                else f"Hole {hole.hole} lies {hole.distance_mm:.2f} mm off."
-            )
+        for hole in inspection.holes:
+            if hole.hole in drilled.felt:
+                words = f"The board was pulled aside as the bit went into hole {hole.hole}"
+                if hole.distance_mm is not None:
+                    words += f": it lies {hole.distance_mm:.2f} mm off"
+                remarks.append(words + ".")
         return tuple(remarks)
 
     def _pictures_for(self, design, photo, registration, drilled):

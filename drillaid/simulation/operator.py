@@ -33,8 +33,8 @@ def brisk_hand(seed: int, fps: float) -> Hand:
 class Operator:
     """slips: hole number -> (dx, dy) mm by which the board is pulled as that bit goes in
 
-    drilled: holes for which the lever was pulled, in order; given_up: why the
-    operator walked away, or None.
+    drilled: holes for which the lever was pulled, in order; felt: those at which
+    the board was pulled aside; given_up: why the operator walked away, or None.
     """
 
     def __init__(
@@ -47,6 +47,7 @@ class Operator:
         self.bench, self.hand = bench, hand
         self.slips = dict(slips or {})
         self.drilled: list[int] = []
+        self.felt: list[int] = []
         self.given_up: str | None = None
         self._shown = None
         self._time_s: float | None = None
@@ -72,6 +73,8 @@ class Operator:
 
     def _drill(self, live: LiveGuidance, guidance: g.Guidance) -> g.Guidance:
         dx, dy = self.slips.get(guidance.hole, (0.0, 0.0))
+        if dx or dy:
+            self.felt.append(guidance.hole)
         self.bench.move(dx, dy)
         self.bench.drill(guidance.bit_mm)
         self.bench.move(-dx, -dy)
