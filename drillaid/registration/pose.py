@@ -122,7 +122,7 @@ def pose_from(homography: Homography, near_mm, size_px: tuple[int, int], *, flip
     return Pose(parameters, np.zeros((ALL, ALL)), size_px, centre, flip)
 
 
-def _priors(size_px) -> np.ndarray:
+def priors(size_px) -> np.ndarray:
     """One over sigma of each parameter, (ALL,), zero where nothing is known."""
     middle = CENTRE_SIGMA * max(size_px)
     known = [LOG_FOCAL_SIGMA, STRETCH_SIGMA, middle, middle, LENS_SIGMA]
@@ -137,7 +137,7 @@ def _covariance(pose: Pose, design: np.ndarray, weight: np.ndarray) -> np.ndarra
     """
     _, jacobian = pose.with_jacobian(design)
     rows = np.nan_to_num(jacobian.reshape(-1, ALL) * weight[:, None])
-    prior = _priors(pose.size_px) ** 2
+    prior = priors(pose.size_px) ** 2
     fitted, held = rows[:, :POSE], rows[:, POSE:]
     inner = np.linalg.pinv(fitted.T @ fitted + np.diag(prior[:POSE]))
     carried = np.vstack([-inner @ fitted.T @ held, np.eye(ALL - POSE)])
@@ -154,7 +154,7 @@ def fit_pose(design_mm, px, sigma_px, start: Pose, *, rounds: int = 12) -> Pose:
     """
     design, px = as_points(design_mm), as_points(px)
     weight = 1.0 / np.repeat(np.asarray(sigma_px, dtype=np.float64), 2)
-    prior = _priors(start.size_px)[:POSE]
+    prior = priors(start.size_px)[:POSE]
     pose, damping = start, 1e-3
 
     def cost_of(candidate: Pose) -> float:

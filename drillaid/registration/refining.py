@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from drillaid.geometry import Affine, Homography
-from drillaid.registration.copper import MANY, judge, some, visible
+from drillaid.registration.copper import FEW, MANY, judge, sharper_eye, some, visible, voices
 from drillaid.registration.edging import AGREE_MM, EdgeFit
 from drillaid.registration.evidence import Evidence, strongest
 from drillaid.registration.fit import PARAMETERS, PlaneFit, fit_plane, robust_weights
 from drillaid.registration.hypotheses import Hypothesis
+from drillaid.registration.oblique import PoseEdges, fit_pose_by_edges
 from drillaid.registration.pose import Pose, fit_pose, pose_from
 from drillaid.registration.probing import (
     AGREE_MM as PAD_AGREE_MM,
@@ -233,7 +234,7 @@ def refine_by_copper(
     )
 
 
-def pads_by_edges(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit: EdgeFit) -> np.ndarray:
+def pads_by_edges(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit: EdgeFit | PoseEdges) -> np.ndarray:
     """(N,) bool: half of the edges round the hole are where they should be."""
     from scipy.spatial import cKDTree
 
@@ -243,3 +244,35 @@ def pads_by_edges(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit
     good &= visible(eye, lambda xy: xy, model, to_px)
     near = cKDTree(model.xy).query_ball_point(holes_mm, PAD_NEAR_MM)
     return np.array([len(i) >= 4 and good[i].mean() > 0.5 for i in near])
+
+
+def refine_by_oblique_copper(
+    image, h: Hypothesis, pose: Pose, model: EdgeModel, holes_mm, ratio: float
+) -> Refined | None:
+    """The same without a rig: pose and focal length by all edges of the copper."""
+    part = some(model, MANY)
+    eye = sharper_eye(image, lambda px: px, some(model, FEW), pose)
+    got = fit_pose_by_edges(eye, pose, part, ratio)
+    if got is None:
+        return None
+    chance = oblique_chance(eye, got.pose, some(model, FEW), ratio)
+    seen = visible(eye, lambda px: px, part, got.pose)
+    count = voices(part.only(seen)) if seen.any() else 0.0
+    evidence = Evidence(round(got.share * count), round(count), chance, AGREE_MM)
+    agree = pads_by_edges(eye, got.pose, model, holes_mm, ratio, got)
+    floor = 2 * EDGE_FLOOR_MM**2
+    return Refined(
+        h, h.placement, got.pose, agree, evidence, None, "projective",
+        lambda xy: got.pose.variance_px2(xy) / ratio**2 + floor, ratio, got.scatter_mm, model, eye,
+    )  # fmt: skip
+
+
+def oblique_chance(eye: Eye, pose: Pose, model: EdgeModel, ratio: float, seed: int = 0) -> float:
+    """As `copper.chance_of`: the copper laid beside where it is."""
+    rng = np.random.default_rng(seed)
+    shares = []
+    for angle, length in zip(rng.uniform(0, 2 * np.pi, 6), rng.uniform(1.6, 6.0, 6), strict=True):
+        beside = EdgeModel(model.xy + length * np.array([np.cos(angle), np.sin(angle)]), model.normal)
+        got = fit_pose_by_edges(eye, pose, beside, ratio, reaches=(0.3, 0.3))
+        shares.append(0.05 if got is None else got.share)
+    return float(np.clip(np.mean(shares) + 1.5 * np.std(shares), 0.05, 0.6))

@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from drillaid.design.model import Design
 from drillaid.errors import UsageError
 from drillaid.registration.answer import placement_of
@@ -19,8 +21,16 @@ from drillaid.registration.hypotheses import (
     scenes_without_rig,
     twins,
 )
+from drillaid.registration.oblique import fit_pose_by_edges
+from drillaid.registration.pose import pose_from
 from drillaid.registration.probing import Eye
-from drillaid.registration.refining import Refined, px_per_mm_of, refine, refine_by_copper
+from drillaid.registration.refining import (
+    Refined,
+    px_per_mm_of,
+    refine,
+    refine_by_copper,
+    refine_by_oblique_copper,
+)
 from drillaid.registration.rims import rim_radii, rims
 from drillaid.registration.result import AMBIGUOUS, MIRRORED, NOT_FOUND, REGISTERED, Registration
 from drillaid.registration.words import found_sentence, refusal_sentence
@@ -92,16 +102,22 @@ def _search(image, eye, scenes: list[Scene], design: Design, mirrored: bool, clo
     The cheap and telling ways first: by copper where it is known, along the board's
     edges before all rotations; the next only where the one before convinced nobody.
     """
-    copper = design.copper.get("bottom" if mirrored else "top")
-    ways = [_Copper(copper_edges(copper))] if copper is not None else []
-    ways += [_Rims(), None]
+    asked, other = ("bottom", "top") if mirrored else ("top", "bottom")
+    both = (mirrored, not mirrored)
+    ways: list[tuple[object, tuple[bool, ...]]] = []
+    if asked in design.copper:
+        ways.append((_Copper(copper_edges(design.copper[asked])), both))
+    if other in design.copper:
+        # The other face's copper can only show if that face is up.
+        ways.append((_Copper(copper_edges(design.copper[other])), (not mirrored,)))
+    ways += [(_Rims(), both), (None, both)]
     found: list[Refined] = []
-    for way in ways:
+    for way, sides in ways:
         for thorough in (False, True):
             for scene in scenes[:1] if thorough else scenes:
-                if way is not None and not scene.calibrated:
+                if isinstance(way, _Rims) and not scene.calibrated:
                     continue
-                for side in (mirrored, not mirrored):
+                for side in sides:
                     found += _try(image, eye, scene, design, side, way, thorough, clock)
                 if any(r.evidence.convincing for r in found):
                     return sorted(found, key=lambda r: -r.support)
@@ -111,14 +127,15 @@ def _search(image, eye, scenes: list[Scene], design: Design, mirrored: bool, clo
 def _try(image, eye, scene, design, side: bool, way, thorough: bool, clock: _Clock) -> list[Refined]:
     holes = design.xy_mm
     start = time.perf_counter()
-    raw = 0 if way is None else 10
+    raw = 10 if way is not None and scene.calibrated else 0
     trials = hypotheses(scene, holes, mirrored=side, thorough=thorough, raw=raw, keep=8 + raw)
     clock.match += time.perf_counter() - start
     start = time.perf_counter()
     if way is None:
         done = _by_pads(eye, trials[:CLOSER_LOOKS], holes)
     else:
-        done = _by_edges(image, eye, trials, design, way)
+        by = _by_edges if scene.calibrated else _by_oblique_edges
+        done = by(image, eye, trials, design, way)
     clock.fit += time.perf_counter() - start
     return done
 
@@ -172,6 +189,25 @@ def _by_edges(image, eye, trials: list[Hypothesis], design: Design, way) -> list
     return done
 
 
+def _by_oblique_edges(image, eye, trials: list[Hypothesis], design: Design, way) -> list[Refined]:
+    """The same without a rig."""
+    holes, quick = design.xy_mm, []
+    few = some(way.edges, FEW)
+    for h in trials:
+        view = h.scene.view
+        ratio = px_per_mm_of(h.scene, h.placement, holes)
+        pose = pose_from(view.homography @ h.placement, holes, view.size_px, flip=h.mirrored)
+        got = fit_pose_by_edges(eye, pose, few, ratio, reaches=(0.8, 0.5, 0.3))
+        if got is not None:
+            quick.append((got.share, got.pose, h, ratio))
+    quick.sort(key=lambda row: -row[0])
+    done = [
+        refine_by_oblique_copper(image, h, pose, way.edges, holes, ratio)
+        for _, pose, h, ratio in quick[:2]
+    ]
+    return [r for r in done if r is not None]
+
+
 def _rivals(eye, best: Refined, found: list[Refined], design: Design) -> list[Evidence]:
     """Different placements on the same face, judged as the best one is."""
     holes = design.xy_mm
@@ -187,6 +223,9 @@ def _rivals(eye, best: Refined, found: list[Refined], design: Design) -> list[Ev
     rivals = []
     for h in others:
         if best.edges is not None:
+            if not h.scene.calibrated:
+                rivals += _oblique_rival(best, h, holes)
+                continue
             model, chance = some(best.edges, FEW), best.evidence.chance
             judged = judge(best.eye, h.scene.view.to_px, model, h.placement, best.px_per_mm, chance, affine=False)
             if judged and not same_place(judged.fit.placement, best.placement, holes, unit):
@@ -199,6 +238,18 @@ def _rivals(eye, best: Refined, found: list[Refined], design: Design) -> list[Ev
         if rival and not same_place(rival.placement, best.placement, holes, unit):
             rivals.append(rival.evidence)
     return rivals
+
+
+def _oblique_rival(best: Refined, h: Hypothesis, holes) -> list[Evidence]:
+    view = h.scene.view
+    pose = pose_from(view.homography @ h.placement, holes, view.size_px, flip=h.mirrored)
+    got = fit_pose_by_edges(best.eye, pose, some(best.edges, FEW), best.px_per_mm, reaches=(0.5, 0.3, 0.2))
+    if got is None:
+        return []
+    apart_mm = np.linalg.norm(got.pose(holes) - best.to_px(holes), axis=1) / best.px_per_mm
+    if np.sqrt(np.mean(apart_mm**2)) < 0.8:
+        return []
+    return [replace(best.evidence, agreeing=round(got.share * best.evidence.in_view))]
 
 
 def _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey: Grey, clock):
