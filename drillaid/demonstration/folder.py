@@ -44,7 +44,8 @@ class DemoFolder:
                 remedy="choose another one with --out",
             )
         for name in ours:
-            (self.path / name).unlink(missing_ok=True)
+            if (self.path / name).is_file():
+                (self.path / name).unlink()
 
     def _earlier(self) -> list[str] | None:
         mark = self.path / MARK

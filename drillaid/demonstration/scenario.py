@@ -28,6 +28,7 @@ PRINT_SCALE = (0.996, 1.0)  # a printer that draws 0.4 % too little along the pa
 MM_PER_PX = 0.09  # the whole board stays in view with any hole under the spindle
 SIZE_PX = (1920, 1080)
 WANDER_MM = 0.03  # one sigma on each axis: how far the bit runs off as it bites
+_FAR_MM = 20.0  # the two holes that go wrong lie apart
 SLIP_MM = 0.62  # the board is pulled this far aside while one hole is drilled
 
 
@@ -116,5 +117,5 @@ def _victims(design, rng) -> tuple[int, int]:
         n for n in small if int((np.abs(near[n - 1] - 2.54) < 0.01).sum()) == 2
     ]
     slipped = int(rng.choice(in_rows))
-    far = [n for n in small if near[n - 1, slipped - 1] > 20]
+    far = [n for n in small if near[n - 1, slipped - 1] > _FAR_MM]
     return int(rng.choice(far)), slipped

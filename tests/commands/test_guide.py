@@ -1,0 +1,190 @@
+"""`drillaid guide` through the command line: simulated bench, folder of stills, going on later."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from support.small_board import MM_PER_PX, SIZE, small_design
+
+from drillaid.cli import main
+from drillaid.rig.file import load_rig, save_rig
+from drillaid.simulation.conditions import bench_for
+from drillaid.simulation.export import write_fabrication_files
+from drillaid.simulation.rigs import nominal_rig
+
+HOLES = len(small_design().holes)
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory):
+    """(design files, rig file)"""
+    folder = tmp_path_factory.mktemp("job")
+    files = [str(p) for p in write_fabrication_files(small_design(), folder, "small")]
+    save_rig(nominal_rig(*SIZE, MM_PER_PX, 0.05, 1.0, seed=4), folder / "rig.toml")
+    return files, str(folder / "rig.toml")
+
+
+def guide(job, capsys, *words, rig=True):
+    """(exit status, JSON or None, standard error)"""
+    files, rig_file = job
+    status = main(["guide", *files, "--headless", *words, "--json",
+                   *(["--rig", rig_file] if rig else [])])  # fmt: skip
+    told = capsys.readouterr()
+    return status, json.loads(told.out) if told.out else None, told.err
+
+
+def events_in(path) -> list[dict]:
+    return [json.loads(line) for line in path.read_text().splitlines()]
+
+
+# --- a command line that cannot work ----------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--camera", "0"], "--rig is missing"),
+        (["--camera", "sim", "--tolerance", "0"], "--tolerance"),
+        (["--camera", "sim", "--thickness", "99"], "--thickness"),
+        (["--camera", "sim", "--bits", "one"], "list of bit sizes"),
+        (["--camera", "sim", "--resume"], "no unfinished board"),
+        (["--camera", "sim", "--events", "/nowhere/e.jsonl"], "cannot be written"),
+    ],
+)
+def test_what_cannot_work_is_told_in_a_sentence(job, capsys, words, said):
+    status, data, told = guide(job, capsys, *words, rig=False)
+    assert status in (2, 4) and data is None
+    assert said in told and "Traceback" not in told
+
+
+def test_without_headless_it_says_that_there_is_no_window(job, capsys):
+    assert main(["guide", *job[0], "--camera", "sim"]) == 2
+    assert "--headless" in capsys.readouterr().err
+
+
+def test_a_rig_without_a_spindle_cannot_guide(job, capsys, tmp_path):
+    rig = tmp_path / "no_spindle.toml"
+    rig.write_text(Path(job[1]).read_text().split("[spindle]")[0])
+    status = main(["guide", *job[0], "--headless", "--camera", "sim", "--rig", str(rig)])
+    assert status == 2
+    assert "[spindle] is missing" in capsys.readouterr().err
+
+
+# --- the simulated bench ----------------------------------------------------------------------
+
+
+def test_stopped_half_way_and_gone_on_with_until_all_is_drilled(
+    job, capsys, tmp_path, monkeypatch
+):
+    from drillaid.guidance.live import LiveGuidance
+
+    events = tmp_path / "events.jsonl"
+    words = ("--camera", "sim", "--events", str(events), "--data", str(tmp_path), "--seed", "5")
+    step, pictures = LiveGuidance.step, iter(range(10_000))
+
+    def interrupted(self, *args):
+        if next(pictures) == 45:
+            raise KeyboardInterrupt
+        return step(self, *args)
+
+    monkeypatch.setattr(LiveGuidance, "step", interrupted)
+    status, first, told = guide(job, capsys, *words)
+    assert status == 130
+    assert first["status"] == "interrupted" and "--resume" in first["message"]
+    assert 0 < first["done"] < HOLES
+    assert told.count("Wear eye protection") == 1
+    assert_first_picture_is_right(job, events_in(events))
+
+    status, last, told = guide(job, capsys, *words, "--resume")
+    assert status == 0
+    assert f"{first['done']} of {HOLES} holes are done" in told
+    assert last["status"] == "finished" and last["board"] == first["board"]
+    assert last["done"] + last["skipped"] == HOLES and last["skipped"] <= 1
+    rows = events_in(events)
+    done = [row["hole"] for row in rows if row["event"] == "hole_done"]
+    assert len(set(done)) == len(done) == last["done"] - first["done"]
+    assert rows[-1]["event"] == "finished"
+    assert all(row["distance_mm"] + 2 * row["expected_error_mm"] <= 0.2 + 1e-9
+               for row in rows if row["event"] == "hole_done")  # fmt: skip
+
+    main(["records", "--data", str(tmp_path)])
+    assert "(simulated bench)" in capsys.readouterr().out
+
+
+def assert_first_picture_is_right(job, rows) -> None:
+    """Against the truth of the same seed's bench: the hand has not touched it yet."""
+    bench = bench_for(small_design(), 5, rig=load_rig(job[1]))
+    first = next(row for row in rows if row["event"] == "frame")
+    found = np.array(first["matrix"])
+    xy = small_design().xy_mm
+    off = np.hypot(*(xy @ found[:, :2].T + found[:, 2] - bench.truth(xy)).T)
+    assert off.max() < 0.05  # a quarter of the tolerance guided to
+    place = bench.truth(xy)[first["hole"] - 1]
+    assert first["off_mm"] == pytest.approx(bench.spindle_mm - place, abs=0.05)
+
+
+# --- recordings -------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def stills(job, tmp_path_factory):
+    """Three photographs of a board that is pushed, and the bench's truths."""
+    folder = tmp_path_factory.mktemp("stills")
+    bench, truths = bench_for(small_design(), 8, rig=load_rig(job[1])), []
+    for n in range(3):
+        bench.move(1.5, -0.7, 0.01)
+        cv2.imwrite(str(folder / f"{n}.png"), bench.render())
+        truths.append(bench.truth)
+    return folder, truths
+
+
+def test_a_folder_of_stills_is_guided_picture_by_picture(job, stills, capsys, tmp_path):
+    folder, truths = stills
+    events = tmp_path / "events.jsonl"
+    status, data, told = guide(job, capsys, "--camera", str(folder), "--events", str(events))
+    assert status == 0
+    assert data["status"] == "ended" and data["done"] == 0
+    assert data["frames"] == data["frames_registered"] == 3
+    assert data["latency_ms"]["median"] > 0
+    frames = [row for row in events_in(events) if row["event"] == "frame"]
+    assert [row["frame"] for row in frames] == [0, 1, 2]
+    xy = small_design().xy_mm
+    for row, truth in zip(frames, truths, strict=True):
+        found = np.array(row["matrix"])
+        assert np.hypot(*(xy @ found[:, :2].T + found[:, 2] - truth(xy)).T).max() < 0.05
+
+
+def test_pictures_without_the_board_end_in_a_refusal(job, capsys, tmp_path):
+    bench = np.random.default_rng(1).normal(120, 3, (SIZE[1], SIZE[0], 3))
+    cv2.imwrite(str(tmp_path / "a.png"), bench.astype(np.uint8))
+    status, data, _ = guide(job, capsys, "--camera", str(tmp_path / "a.png"))
+    assert status == 3
+    assert "in none of 1 pictures" in data["message"]
+
+
+def test_pictures_of_another_size_than_the_rigs_are_refused(job, capsys, tmp_path):
+    cv2.imwrite(str(tmp_path / "a.png"), np.full((300, 400, 3), 90, np.uint8))
+    status, data, told = guide(job, capsys, "--camera", str(tmp_path))
+    assert status == 2 and data is None
+    assert "400 x 300" in told
+
+
+def test_q_stops_and_other_keys_are_obeyed(job, stills, capsys, monkeypatch, tmp_path):
+    read, write = os.pipe()
+    os.write(write, b"\ns\nu\nq\n")
+    stdin = io.TextIOWrapper(os.fdopen(read, "rb"))
+    monkeypatch.setattr("sys.stdin", stdin)
+    status, data, told = guide(job, capsys, "--camera", str(stills[0]), "--data", str(tmp_path))
+    os.close(write)
+    stdin.close()
+    assert status == 0 and data["status"] == "quit"
+    assert data["skipped"] == 0 and data["frames"] == 1
+    assert "skipped" in told and "Undone" in told
+    main(["records", "show", "1", "--data", str(tmp_path)])
+    assert "bit_fitted" in capsys.readouterr().out
