@@ -8,6 +8,7 @@ import numpy as np
 
 from drillaid.geometry import Affine, Homography
 from drillaid.registration.directions import Look, looks_at, main_direction
+from drillaid.registration.fit import fit_similarity
 from drillaid.registration.growing import Grown, grow_by_pose, grow_in_plane, grow_on_bench, match
 from drillaid.registration.voting import design_direction, propose, quarter_turns
 from drillaid.vision.channel import grey_of
@@ -190,3 +191,30 @@ def common_steps(holes_mm: np.ndarray, most: int = 8) -> list[np.ndarray]:
     values, index, counts = np.unique(key, axis=0, return_index=True, return_counts=True)
     order = np.argsort(-counts, kind="stable")[:most]
     return [near[index[k]] for k in order]
+
+
+def pointed_out(scene: Scene, holes_mm: np.ndarray, pads, *, mirrored: bool) -> list[Hypothesis]:
+    """The placement a person pointed out: pads are (hole number, u, v), two or more."""
+    from scipy.spatial import cKDTree
+
+    number = np.array([p[0] for p in pads]) - 1
+    place = scene.view.to_plane(np.array([p[1:] for p in pads], dtype=np.float64))
+    if not np.isfinite(place).all() or len(scene.xy) < 6:
+        return []
+    start = fit_similarity(holes_mm[number], place, mirrored=mirrored)
+    tree = cKDTree(scene.xy[:SEEN])
+    if scene.calibrated:
+        grown = grow_on_bench(start, tree, holes_mm, mirrored=mirrored)
+        rough = Grown(start, match(tree, start(holes_mm), 0.8), 1.0)
+    else:
+        first = grow_in_plane(start, tree, holes_mm)
+        grown = first and grow_by_pose(first, tree, holes_mm, scene.view, mirrored=mirrored)
+        rough = Grown(start, match(tree, start(holes_mm), 0.8 * start.scale[0]), start.scale[0])
+    return [Hypothesis(scene, g, mirrored) for g in (grown, rough) if g is not None]
+
+
+def borne_out(to_px, holes_mm: np.ndarray, pads, within_px: float) -> bool:
+    """Does a placement put the pads where the person saw them?"""
+    number = np.array([p[0] for p in pads]) - 1
+    off = to_px(holes_mm[number]) - np.array([p[1:] for p in pads])
+    return bool((np.linalg.norm(off, axis=1) < within_px).all())

@@ -15,7 +15,9 @@ from drillaid.registration.evidence import Evidence, told_apart
 from drillaid.registration.hypotheses import (
     Hypothesis,
     Scene,
+    borne_out,
     hypotheses,
+    pointed_out,
     same_place,
     scene_with_rig,
     scenes_without_rig,
@@ -41,6 +43,7 @@ from drillaid.vision.plane import RigPlane
 
 CLOSER_LOOKS = 8  # hypotheses of each face that are measured in the photograph
 FEWEST_HOLES = 6
+POINTED_MM = 1.5  # how well a person points
 
 
 @dataclass
@@ -85,8 +88,13 @@ def register_picture(
     scenes = _scenes(image, rig, thickness_mm)
     clock.find = time.perf_counter() - clock.started
     mirrored = face == "bottom"
-    found = _search(image, eye, scenes, design, mirrored, clock)
-    return _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey, clock)
+    found = _search(image, eye, scenes, design, mirrored, pads, clock)
+    if pads:
+        # What a person points out need not be asked again, but it must be borne out.
+        found = [
+            r for r in found if borne_out(r.to_px, design.xy_mm, pads, POINTED_MM * r.px_per_mm)
+        ]
+    return _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey, clock, bool(pads))
 
 
 def _scenes(image, rig: Rig | None, thickness_mm: float):
@@ -96,7 +104,9 @@ def _scenes(image, rig: Rig | None, thickness_mm: float):
     return scenes_without_rig(image)
 
 
-def _search(image, eye, scenes: list[Scene], design: Design, mirrored: bool, clock: _Clock) -> list[Refined]:
+def _search(
+    image, eye, scenes: list[Scene], design: Design, mirrored: bool, pads, clock: _Clock
+) -> list[Refined]:
     """All refined placements on both faces, best first.
 
     The cheap and telling ways first: by copper where it is known, along the board's
@@ -113,22 +123,27 @@ def _search(image, eye, scenes: list[Scene], design: Design, mirrored: bool, clo
     ways += [(_Rims(), both), (None, both)]
     found: list[Refined] = []
     for way, sides in ways:
-        for thorough in (False, True):
+        for thorough in (False,) if pads else (False, True):
             for scene in scenes[:1] if thorough else scenes:
                 if isinstance(way, _Rims) and not scene.calibrated:
                     continue
                 for side in sides:
-                    found += _try(image, eye, scene, design, side, way, thorough, clock)
+                    found += _try(image, eye, scene, design, side, way, thorough, pads, clock)
                 if any(r.evidence.convincing for r in found):
                     return sorted(found, key=lambda r: -r.support)
     return sorted(found, key=lambda r: -r.support)
 
 
-def _try(image, eye, scene, design, side: bool, way, thorough: bool, clock: _Clock) -> list[Refined]:
+def _try(
+    image, eye, scene, design, side: bool, way, thorough: bool, pads, clock: _Clock
+) -> list[Refined]:
     holes = design.xy_mm
     start = time.perf_counter()
     raw = 10 if way is not None and scene.calibrated else 0
-    trials = hypotheses(scene, holes, mirrored=side, thorough=thorough, raw=raw, keep=8 + raw)
+    if pads:
+        trials = pointed_out(scene, holes, pads, mirrored=side)
+    else:
+        trials = hypotheses(scene, holes, mirrored=side, thorough=thorough, raw=raw, keep=8 + raw)
     clock.match += time.perf_counter() - start
     start = time.perf_counter()
     if way is None:
@@ -252,7 +267,7 @@ def _oblique_rival(best: Refined, h: Hypothesis, holes) -> list[Evidence]:
     return [replace(best.evidence, agreeing=round(got.share * best.evidence.in_view))]
 
 
-def _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey: Grey, clock):
+def _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey: Grey, clock, settled: bool):
     seen = max((len(s.xy) for s in scenes), default=0)
     total = len(design.holes)
 
@@ -268,7 +283,7 @@ def _verdict(eye, found, scenes, design, rig, mirrored, thickness_mm, grey: Grey
     if best.hypothesis.mirrored != mirrored:
         return refusal(MIRRORED, best)
     start = time.perf_counter()
-    for rival in _rivals(eye, best, found, design):
+    for rival in [] if settled else _rivals(eye, best, found, design):
         if not told_apart(best.evidence, rival):
             clock.fit += time.perf_counter() - start
             return refusal(AMBIGUOUS, best, rival=rival)
