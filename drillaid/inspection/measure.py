@@ -21,6 +21,7 @@ WANDER_MM = 0.75  # how far from its place a hole is still looked for
 BIT_RATIO = (0.8, 1.3)  # of a hole's diameter to its bit
 LEAST_CONTRAST = 4.0  # sigmas of noise across the rim
 SURE, DOUBTFUL = 0.36, 0.22  # a rim counts; something is there but not surely a rim
+SURELY = 0.65  # no better one need be looked for
 TRIES = 10
 
 
@@ -123,7 +124,7 @@ def _bit_sized_rim(place, patch, noise, colours, px_mm, lower_mm) -> tuple[Rim |
     best, sureness = None, 0.0
     tries = vote(patch, strange, noise, radii, place.at_mm, place.reach_mm, lower_mm, keep=TRIES)
     for number, (_, centre, voted) in enumerate(tries):
-        if number >= TRIES // 2 and sureness > 1.5 * SURE:
+        if sureness > SURELY or (number >= TRIES // 2 and sureness > 1.5 * SURE):
             break
         for outside in (SURFACE, BURR):
             if outside is BURR and sureness > 1.5 * SURE:

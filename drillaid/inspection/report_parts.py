@@ -138,7 +138,7 @@ def part_table(inspection: Inspection) -> str:
         kind = {True: "", False: ' class="bad"', None: ' class="open"'}[p.fits]
         play = "" if p.play_mm is None else f"{p.play_mm:+.2f} ± {p.play_error_mm:.2f}"
         rows.append(
-            f"<tr{kind}><td>{verdict}</td><td>{escape(p.part)}</td><td>{_ranges(p.holes)}</td>"
+            f"<tr{kind}><td class='w'>{verdict}</td><td>{escape(p.part)}</td><td class='w'>{_ranges(p.holes)}</td>"
             f"<td>{escape(p.pin.name)}</td><td class='n'>{play}</td>"
             f"<td>{escape(_sentence_case(p.sentence))}</td></tr>"
         )
@@ -276,7 +276,7 @@ def _hole_cells(h) -> list[str]:
     off = h.off_mm or (None, None)
     return [
         f"<td class='n'>{h.hole}</td>",
-        f"<td>{words}</td>",
+        f"<td class='w'>{words}</td>",
         number(h.asked_mm, ".2f"),
         number(h.diameter_mm, ".2f"),
         number(off[0], "+.3f"),

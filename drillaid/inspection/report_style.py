@@ -33,7 +33,8 @@ figcaption{font-size:.86rem;color:var(--soft);margin-top:.25rem}
 table{border-collapse:collapse;width:100%;font-size:.88rem;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:.24rem .5rem;border-bottom:1px solid var(--line);vertical-align:top}
 th{border-bottom:1.5px solid var(--ink);font-weight:600;line-height:1.2}
-td.n,th.n{text-align:right;white-space:nowrap}
+td.n,th.n{text-align:right}
+td.n,td.w{white-space:nowrap}
 tr.bad td:first-child{border-left:4px solid var(--red)}
 tr.bad td{background:#fdf3ec}
 tr.open td{background:var(--pale)}
@@ -48,7 +49,7 @@ footer{margin-top:2rem;padding-top:.6rem;border-top:1px solid var(--line);font-s
 @page{size:A4;margin:14mm 13mm}
 @media print{
  *{print-color-adjust:exact;-webkit-print-color-adjust:exact}
- body{font-size:9.6pt}main{max-width:none;padding:0}
+ body{font-size:9.6pt}.scroll{overflow:visible}table{font-size:8.2pt}th,td{padding:.16rem .35rem}main{max-width:none;padding:0}
  h2{break-after:avoid}figure,.tiles,.side,tr{break-inside:avoid}thead{display:table-header-group}
 }
 """

@@ -132,23 +132,24 @@ def refine(
 ) -> Rim | None:  # fmt: skip
     """The circle through the edges near a voted one; None where too few agree.
 
-    outside: SURFACE or BURR, what the inside is told apart from
-    lower_mm: apparent displacement of the lower rim; where the wall is in sight
-    the edge found would be between wall and depth, so those rays count less.
-
     noise: one sigma of a colour value of the patch; px_mm: a photograph pixel,
-    which sets what edge scatter is possible and how many edges are independent.
+      which sets what edge scatter is possible and how many edges are independent
+    lower_mm: apparent displacement of the lower rim; where the wall is in sight
+      the edge found may be between wall and depth, so those rays count less
+    outside: SURFACE or BURR, what the inside is told apart from
     """
-    centre, radius = np.asarray(centre_mm, dtype=np.float64), float(radius_mm)
-    rim = None
+    lower, start = np.asarray(lower_mm), float(radius_mm)
+    place = np.array([*centre_mm, start])
     for tolerance in (max(0.16, 2.5 * px_mm), max(0.09, 1.5 * px_mm), max(0.05, px_mm)):
-        edges = _edges(patch, centre, radius, noise, tolerance, px_mm, np.asarray(lower_mm), outside)
-        circle, weights = _robust(edges, centre, radius, tolerance)
-        if circle is None or not 0.6 * radius_mm < circle.radius < 1.5 * radius_mm:
-            return rim
-        centre, radius = circle.centre, circle.radius
-        rim = _rim(edges, circle, weights, px_mm)
-    return rim
+        edges = _edges(patch, place[:2], place[2], noise, tolerance, px_mm, lower, outside)
+        robust = _robust(edges, place, tolerance)
+        if robust is None:
+            return None
+        place, weights = robust
+        if not 0.6 * start < place[2] < 1.5 * start:
+            return None
+    circle = fit_circle(edges.points_mm, weights)
+    return None if circle is None else _rim(edges, circle, weights, px_mm)
 
 
 @dataclass(frozen=True, eq=False)
@@ -239,42 +240,35 @@ def _peak_near(slope, along, radius, tolerance) -> tuple[np.ndarray, np.ndarray]
     return place, np.where(merit[row, best] > 0, mid, 0.0)
 
 
-def _robust(edges: _Edges, centre, radius, tolerance) -> tuple[Circle | None, np.ndarray]:
-    """Tukey-weighted fit: an edge counts for nothing beyond three scatters."""
+def _robust(edges: _Edges, place, tolerance) -> tuple[np.ndarray, np.ndarray] | None:
+    """Circle (x, y, radius) and the weights of its edges after Tukey-weighted
+    Gauss-Newton steps: an edge counts for nothing beyond about four scatters."""
     usable = (edges.strength > 0) & (edges.clear > 0)
     typical = np.median(edges.strength[usable]) if usable.any() else 0.0
-    base = np.where(usable, np.minimum(edges.strength / max(typical, 1e-9), 1.5), 0.0)
-    base[edges.strength < 0.25 * typical] = 0
-    base *= edges.clear
-    away = np.hypot(*(edges.points_mm - centre).T) - radius
-    place, weights = np.array([*centre, radius]), base
-    for _ in range(15):
-        agreeing = np.abs(away[base > 0])
-        if len(agreeing) < RAYS // 6:
-            return None, weights
-        limit = float(np.clip(4.0 * np.median(agreeing) / 0.6745, 0.012, 2.0 * tolerance))
-        weights = base * np.clip(1 - (away / limit) ** 2, 0, None) ** 2
-        if np.count_nonzero(weights) < RAYS // 8:
-            return None, weights
-        step = _step(edges.points_mm, weights, place)
-        if step is None:
-            return None, weights
-        place = place + step
-        away = np.hypot(*(edges.points_mm - place[:2]).T) - place[2]
-        if np.abs(step).max() < 1e-5:
-            break
-    return fit_circle(edges.points_mm, weights), weights
-
-
-def _step(points, weights, place) -> np.ndarray | None:
-    """One Gauss-Newton step of the weighted circle (the last fit is done in full)."""
-    away = points - place[:2]
-    distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
-    jacobian = np.column_stack([-away / distance[:, None], -np.ones(len(points))])
-    normal = jacobian.T @ (weights[:, None] * jacobian)
-    if np.linalg.cond(normal) > 1e8:
+    usable &= edges.strength >= 0.25 * typical
+    if np.count_nonzero(usable) < RAYS // 6:
         return None
-    return np.linalg.solve(normal, -jacobian.T @ (weights * (distance - place[2])))
+    strength = np.minimum(edges.strength / max(typical, 1e-9), 1.5)
+    base = np.where(usable, strength * edges.clear, 0.0)
+    for _ in range(15):
+        away = edges.points_mm - place[:2]
+        distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-9)
+        residual = distance - place[2]
+        spread = np.median(np.abs(residual[usable])) / 0.6745
+        limit = min(max(4.0 * float(spread), 0.012), 2.0 * tolerance)
+        weights = base * np.maximum(1 - (residual / limit) ** 2, 0) ** 2
+        if np.count_nonzero(weights) < RAYS // 8:
+            return None
+        jacobian = np.column_stack([-away / distance[:, None], np.full(len(away), -1.0)])
+        weighted = jacobian * weights[:, None]
+        normal = weighted.T @ jacobian
+        if np.linalg.det(normal) < 1e-6 * np.trace(normal) ** 3 / 27:
+            return None
+        step = np.linalg.solve(normal, -weighted.T @ residual)
+        place = place + step
+        if np.abs(step).max() < 2e-5:
+            break
+    return place, weights
 
 
 def _rim(edges: _Edges, circle: Circle, weights: np.ndarray, px_mm: float) -> Rim:

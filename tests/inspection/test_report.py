@@ -100,7 +100,7 @@ def test_every_drilled_hole_is_a_point_of_the_target_and_a_row(tmp_path, job):
     target = page[page.index('class="target"') :]
     target = target[: target.index("</svg>")]
     assert len(re.findall("<title>hole", target)) == 18
-    assert len(re.findall(r"<td class='n'>\d+</td><td>(?:drilled|☐ not|✗ not)", page)) == 20
+    assert len(re.findall(r"<td class='n'>\d+</td><td class='w'>(?:drilled|☐ not|✗ not)", page)) == 20
 
 
 def test_it_is_written_whole_or_not_at_all(tmp_path, job):
