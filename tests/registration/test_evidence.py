@@ -1,0 +1,79 @@
+from __future__ import annotations
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from drillaid.registration.evidence import APART, Evidence, strongest, told_apart
+
+chances = st.floats(0.005, 0.45)
+
+
+@given(st.integers(1, 300), st.data(), chances)
+def test_one_more_that_agrees_never_speaks_against(n, data, chance):
+    k = data.draw(st.integers(0, n - 1))
+    assert Evidence(k + 1, n, chance).support(0.8) > Evidence(k, n, chance).support(0.8)
+
+
+@given(st.integers(1, 300), st.data(), chances)
+def test_a_hole_in_view_that_shows_nothing_speaks_against(n, data, chance):
+    k = data.draw(st.integers(0, n))
+    assert Evidence(k, n + 1, chance).support(0.8) < Evidence(k, n, chance).support(0.8)
+
+
+@given(st.integers(10, 300), st.data())
+def test_the_likelier_by_chance_the_less_it_says(n, data):
+    k = data.draw(st.integers(int(0.6 * n), n))
+    low, high = Evidence(k, n, 0.05), Evidence(k, n, 0.3)
+    assert high.support() < low.support()
+
+
+@given(st.integers(0, 600), st.data())
+def test_what_chance_explains_never_convinces(n, data):
+    k = data.draw(st.integers(0, n))
+    chance = data.draw(st.floats(0.05, 0.6))
+    assume(k <= chance * n)
+    assert not Evidence(k, n, chance).convincing
+
+
+@pytest.mark.parametrize(
+    ("agreeing", "in_view", "chance", "wanted"),
+    [
+        (40, 50, 0.1, True),
+        (300, 500, 0.1, True),  # 40 % unseen
+        (7, 7, 0.01, False),  # too few, however complete
+        (20, 60, 0.05, False),  # a third: what is missing speaks
+        (27, 60, 0.02, False),
+        (12, 16, 0.5, False),  # half of it would do so by accident
+        (0, 0, 0.1, False),
+    ],
+)
+def test_verdicts(agreeing, in_view, chance, wanted):
+    assert bool(Evidence(agreeing, in_view, chance).convincing) is wanted
+
+
+def test_the_ratio_is_that_of_the_formula():
+    # 8 of 10, chance 0.1: 8 ln(0.8 / 0.1) + 2 ln(0.2 / 0.9), worked out by hand.
+    assert Evidence(8, 10, 0.1).support() == pytest.approx(13.6274, abs=1e-4)
+
+
+@given(st.integers(20, 300), st.data(), chances)
+def test_a_twin_is_not_told_apart(n, data, chance):
+    k = data.draw(st.integers(n // 2, n))
+    best = Evidence(k, n, chance)
+    assert not told_apart(best, best)
+    assert not told_apart(best, Evidence(k + 1, n + 1, chance))
+
+
+def test_far_fewer_pads_are_told_apart():
+    best = Evidence(45, 50, 0.1)
+    assert told_apart(best, Evidence(25, 50, 0.1))
+    assert not told_apart(best, Evidence(44, 50, 0.1))
+    gap = best.support(best.share) - Evidence(40, 50, 0.1).support(best.share)
+    assert told_apart(best, Evidence(40, 50, 0.1)) == (gap >= APART)
+
+
+def test_the_most_telling_tolerance_is_taken():
+    loose, tight = Evidence(40, 50, 0.3, 0.22), Evidence(38, 50, 0.05, 0.1)
+    assert strongest([loose, tight]) is tight
+    assert strongest([loose, Evidence(10, 50, 0.05, 0.1)]) is loose
