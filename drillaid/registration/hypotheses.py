@@ -158,7 +158,8 @@ def _distinct(grown: list[Grown], holes_mm: np.ndarray) -> list[Grown]:
 
 def twins(best: Hypothesis, holes_mm: np.ndarray) -> list[Hypothesis]:
     """The placements most easily taken for the best: turned by half and quarter turns
-    about its middle, or moved by one of the design's commonest steps between holes."""
+    about its middle, moved by one of the design's commonest steps between holes, or
+    mirrored about its middle."""
     from scipy.spatial import cKDTree
 
     tree = cKDTree(best.scene.xy[:SEEN])
@@ -169,15 +170,19 @@ def twins(best: Hypothesis, holes_mm: np.ndarray) -> list[Hypothesis]:
         for k in (1, 2, 3)
     ]
     moves += [Affine.from_parts(offset=step) for step in common_steps(holes_mm)]
+    flip = Affine.from_parts(offset=middle) @ Affine.from_parts(mirrored=True)
+    flip = flip @ Affine.from_parts(offset=-middle)
+    moves += [flip, moves[1] @ flip]
     found = []
     unit = best.grown.unit_per_mm
     for move in moves:
         place = best.placement @ move
         matched = match(tree, place(holes_mm), 0.4 * unit)
         if (matched >= 0).sum() >= 0.4 * best.grown.count:
-            found.append(Hypothesis(best.scene, Grown(place, matched, unit), best.mirrored))
+            mirrored = best.mirrored != (move.determinant < 0)
+            found.append(Hypothesis(best.scene, Grown(place, matched, unit), mirrored))
     found.sort(key=lambda h: -h.grown.count)
-    return found[:4]
+    return found[:5]
 
 
 def common_steps(holes_mm: np.ndarray, most: int = 8) -> list[np.ndarray]:

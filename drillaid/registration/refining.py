@@ -16,6 +16,8 @@ from drillaid.registration.oblique import PoseEdges, fit_pose_by_edges
 from drillaid.registration.pose import Pose, fit_pose, pose_from
 from drillaid.registration.probing import (
     AGREE_MM as PAD_AGREE_MM,
+)
+from drillaid.registration.probing import (
     Eye,
     Null,
     Probe,

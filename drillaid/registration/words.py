@@ -6,8 +6,8 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.registration.evidence import LEAST_SHARE
+from drillaid.registration.probing import Eye
 from drillaid.registration.result import AMBIGUOUS, MIRRORED, Placement
-from drillaid.vision.channel import Grey
 
 SOCKET_PINS, PITCH_MM = 40, 2.54  # the part whose rows tell a wrong scale first
 WORTH_SAYING = 0.001
@@ -32,6 +32,7 @@ def print_scale_words(scale: tuple[float, float]) -> str:
 
 
 def found_sentence(best, placement: Placement, design: Design) -> str:
+    """What was found, how well it is known, and the print scale in the person's terms."""
     e = best.evidence
     what = "pads in view" if best.edges is None else "stretches of copper edge in view"
     text = f"Found: {e.agreeing} of {e.in_view} {what} agree"
@@ -44,7 +45,8 @@ def found_sentence(best, placement: Placement, design: Design) -> str:
     return text + "."
 
 
-def refusal_sentence(status: str, best, design: Design, *, grey: Grey, sightings: int, rival=None) -> str:
+def refusal_sentence(status: str, best, eye: Eye, *, sightings: int, rival=None) -> str:
+    """Why there is no position, and what to do; best: the nearest to one, or None."""
     if status == MIRRORED:
         return (
             "The pattern is there, but as its mirror image: the artwork was etched the wrong way "

@@ -17,8 +17,8 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from drillaid.vision.edges import Edges, edge_threshold, find_edges
 from drillaid.vision.channel import noise_of
+from drillaid.vision.edges import Edges, edge_threshold, find_edges
 
 RADII_PX = (3.0, 3.6, 4.3, 5.1)  # one octave less one step, on each level
 

@@ -1,0 +1,75 @@
+"""The placements a good one must beat: its own twins, and what else the search came upon."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from drillaid.registration.copper import FEW, judge, some
+from drillaid.registration.evidence import Evidence
+from drillaid.registration.hypotheses import Hypothesis, same_place, twins
+from drillaid.registration.oblique import fit_pose_by_edges
+from drillaid.registration.pose import pose_from
+from drillaid.registration.refining import Refined, refine
+
+APART_MM = 0.8  # nearer than this two placements are one
+
+
+@dataclass(frozen=True)
+class Rival:
+    """Another placement, judged by the same eye on the same edges or pads as the best."""
+
+    evidence: Evidence
+    mirrored: bool
+
+
+def rivals_of(best: Refined, found: list[Refined], eye, holes_mm: np.ndarray) -> list[Rival]:
+    """All that lie elsewhere; `found` is what the search came upon, best included."""
+    unit = best.hypothesis.grown.unit_per_mm
+    own = replace(best.hypothesis, grown=replace(best.hypothesis.grown, placement=best.placement))
+    others = [r.hypothesis for r in found if r.hypothesis.scene is own.scene] + twins(own, holes_mm)
+    rivals = []
+    for h in others:
+        if same_place(h.placement, best.placement, holes_mm, unit):
+            continue
+        evidence = _judged(best, h, eye, holes_mm, unit)
+        if evidence is not None:
+            rivals.append(Rival(evidence, h.mirrored != own.mirrored))
+    return rivals
+
+
+def _judged(best: Refined, h: Hypothesis, eye, holes_mm, unit: float) -> Evidence | None:
+    if best.edges is None:
+        rival = refine(
+            eye, h, holes_mm, shapes=best.shapes, rounds=2, tolerances=(best.evidence.within_mm,)
+        )
+        if rival is None or same_place(rival.placement, best.placement, holes_mm, unit):
+            return None
+        return rival.evidence
+    by = _share_on_bench if h.scene.calibrated else _share_oblique
+    share = by(best, h, holes_mm)
+    if share is None:
+        return None
+    return replace(best.evidence, agreeing=round(share * best.evidence.in_view))
+
+
+def _share_on_bench(best: Refined, h: Hypothesis, holes_mm) -> float | None:
+    judged = judge(
+        best.eye, h.scene.view.to_px, some(best.edges, FEW), h.placement, best.px_per_mm, 0.5,
+        affine=False,
+    )  # fmt: skip
+    if judged is None or same_place(judged.fit.placement, best.placement, holes_mm, 1.0, APART_MM):
+        return None
+    return judged.fit.share
+
+
+def _share_oblique(best: Refined, h: Hypothesis, holes_mm) -> float | None:
+    view = h.scene.view
+    pose = pose_from(view.homography @ h.placement, holes_mm, view.size_px, flip=h.mirrored)
+    edges = some(best.edges, FEW)
+    got = fit_pose_by_edges(best.eye, pose, edges, best.px_per_mm, reaches=(0.5, 0.3, 0.2))
+    if got is None:
+        return None
+    apart_mm = np.linalg.norm(got.pose(holes_mm) - best.to_px(holes_mm), axis=1) / best.px_per_mm
+    return None if np.sqrt(np.mean(apart_mm**2)) < APART_MM else got.share

@@ -1,0 +1,185 @@
+"""All placements that could be meant, tried in the order of what they cost and tell."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+from drillaid.design.model import Design
+from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
+from drillaid.registration.hypotheses import Hypothesis, Scene, hypotheses, pointed_out
+from drillaid.registration.oblique import fit_pose_by_edges
+from drillaid.registration.pose import pose_from
+from drillaid.registration.probing import Eye
+from drillaid.registration.refining import (
+    Refined,
+    px_per_mm_of,
+    refine,
+    refine_by_copper,
+    refine_by_oblique_copper,
+)
+from drillaid.registration.rims import rim_radii, rims
+from drillaid.vision.contours import EdgeModel
+
+CLOSER_LOOKS = 8  # hypotheses of each face that are measured in the photograph
+RAW_VOTES = 10  # of the fullest votes that are tried although few pads match them
+EXACT_LOOKS = 3  # of the quick looks at copper that are followed up
+
+
+@dataclass
+class Clock:
+    """Seconds spent by stage, wall clock."""
+
+    started: float
+    find: float = 0.0
+    match: float = 0.0
+    fit: float = 0.0
+
+    def as_dict(self) -> dict[str, float]:
+        """For the contract's `seconds`."""
+        total = time.perf_counter() - self.started
+        return {"find": self.find, "match": self.match, "fit": self.fit, "total": total}
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """What is looked for in one photograph.
+
+    image: uint8 BGR; eye: its best grey; mirrored: how the design should appear;
+    pads: pointed out by a person
+    """
+
+    image: object
+    eye: Eye
+    design: Design
+    mirrored: bool
+    pads: tuple
+    clock: Clock
+
+
+def beyond_doubt(r: Refined) -> bool:
+    """So much copper agrees that only its own twins need be looked at."""
+    return r.edges is not None and r.evidence.convincing and r.evidence.share >= 0.75
+
+
+def search(task: Task, scenes: list[Scene]) -> list[Refined]:
+    """All refined placements on both faces, best first.
+
+    Copper where it is known, then rims about the holes, then single pads; along the
+    board's edges before all rotations; the next only where the one before convinced
+    nobody.
+    """
+    mirrored, design = task.mirrored, task.design
+    asked, other = ("bottom", "top") if mirrored else ("top", "bottom")
+    both = (mirrored, not mirrored)
+    ways: list[tuple[object, tuple[bool, ...]]] = []
+    if asked in design.copper:
+        ways.append((_Copper(copper_edges(design.copper[asked])), both))
+    if other in design.copper:
+        # The other face's copper can only show if that face is up.
+        ways.append((_Copper(copper_edges(design.copper[other])), (not mirrored,)))
+    ways += [(_Rims(), both), (None, both)]
+    found: list[Refined] = []
+    for way, sides in ways:
+        for thorough in (False,) if task.pads else (False, True):
+            for scene in scenes[:1] if thorough else scenes:
+                if isinstance(way, _Rims) and not scene.calibrated:
+                    continue
+                for side in sides:
+                    # Its mirror image is then among the rivals, which costs less.
+                    if any(beyond_doubt(r) for r in found):
+                        break
+                    found += _try(task, scene, side, way, thorough)
+                if any(r.evidence.convincing for r in found):
+                    return sorted(found, key=lambda r: -r.support)
+    return sorted(found, key=lambda r: -r.support)
+
+
+def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refined]:
+    holes = task.design.xy_mm
+    start = time.perf_counter()
+    raw = RAW_VOTES if way is not None and scene.calibrated else 0
+    if task.pads:
+        trials = pointed_out(scene, holes, task.pads, mirrored=side)
+    else:
+        trials = hypotheses(scene, holes, mirrored=side, thorough=thorough, raw=raw, keep=8 + raw)
+    task.clock.match += time.perf_counter() - start
+    start = time.perf_counter()
+    if way is None:
+        done = _by_pads(task.eye, trials[:CLOSER_LOOKS], holes)
+    elif scene.calibrated:
+        done = _by_edges(task, trials, way)
+    else:
+        done = _by_oblique_edges(task, trials, way)
+    task.clock.fit += time.perf_counter() - start
+    return done
+
+
+@dataclass(frozen=True, eq=False)
+class _Copper:
+    """Edges as the Gerber has them."""
+
+    edges: EdgeModel
+
+    def model(self, eye, to_px, placement, design, ratio, before=None) -> EdgeModel:
+        return self.edges
+
+
+@dataclass(frozen=True, eq=False)
+class _Rims:
+    """Edges of lands, of sizes seen in the picture."""
+
+    def model(self, eye, to_px, placement, design, ratio, before=None) -> EdgeModel:
+        radius = rim_radii(eye, to_px, placement, design.xy_mm, design.drill_mm, ratio)
+        return rims(design.xy_mm, radius)
+
+
+def _by_pads(eye, trials: list[Hypothesis], holes) -> list[Refined]:
+    best = max((h.grown.count for h in trials), default=0)
+    done = [refine(eye, h, holes) for h in trials if h.grown.count >= 0.5 * best]
+    return [r for r in done if r is not None]
+
+
+def _by_edges(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
+    """The best few of the trials by a quick look at some edges, then by all of them."""
+    eye, design, holes = task.eye, task.design, task.design.xy_mm
+    quick = []
+    for h in trials:
+        ratio = px_per_mm_of(h.scene, h.placement, holes)
+        to_px = h.scene.view.to_px
+        few = some(way.model(eye, to_px, h.placement, design, ratio), FEW)
+        judged = judge(eye, to_px, few, h.placement, ratio, 0.4, affine=False)
+        if judged is not None:
+            quick.append((judged.evidence.support(0.8), judged, h, ratio, few))
+    quick.sort(key=lambda row: -row[0])
+    done = []
+    for _, judged, h, ratio, few in quick[:EXACT_LOOKS]:
+        if any(beyond_doubt(r) for r in done):
+            break
+        to_px, place = h.scene.view.to_px, judged.fit.placement
+        sharper = sharper_eye(task.image, to_px, few, place)
+        model = way.model(sharper, to_px, place, design, ratio)
+        chance = chance_of(sharper, to_px, model, place, ratio)
+        exact = refine_by_copper(sharper, h, place, to_px, model, holes, ratio, chance)
+        if exact is not None:
+            done.append(exact)
+    return done
+
+
+def _by_oblique_edges(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
+    """The same without a rig."""
+    holes, quick = task.design.xy_mm, []
+    few = some(way.edges, FEW)
+    for h in trials:
+        view = h.scene.view
+        ratio = px_per_mm_of(h.scene, h.placement, holes)
+        pose = pose_from(view.homography @ h.placement, holes, view.size_px, flip=h.mirrored)
+        got = fit_pose_by_edges(task.eye, pose, few, ratio, reaches=(0.8, 0.5, 0.3))
+        if got is not None:
+            quick.append((got.share, got.pose, h, ratio))
+    quick.sort(key=lambda row: -row[0])
+    done = [
+        refine_by_oblique_copper(task.image, h, pose, way.edges, holes, ratio)
+        for _, pose, h, ratio in quick[:2]
+    ]
+    return [r for r in done if r is not None]
