@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from support.drawn_shapes import FINE, Figure, coverage
+from support.drawn_shapes import Figure, coverage
 
 from drillaid.design.model import Copper, Design, Hole
 from drillaid.geometry import Affine
 
 MASK_PX_PER_MM = 20.0
+FINE = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +93,10 @@ def photograph(
     share = copper_seen(board, to_px, shape, etch_mm)[..., None]
     image = share * np.array(copper, np.float32) + (1 - share) * np.array(bare, np.float32)
     image *= (1 + gradient * (np.linspace(-0.5, 0.5, shape[1])))[None, :, None]
-    image = cv2.GaussianBlur(image, (0, 0), blur_px)
-    image += rng.normal(0, noise, image.shape)
+    return exposed(cv2.GaussianBlur(image, (0, 0), blur_px), rng, noise)
+
+
+def exposed(still: np.ndarray, rng, noise: float) -> np.ndarray:
+    """With the noise of one picture, uint8."""
+    image = still + rng.standard_normal(still.shape, dtype=np.float32) * noise
     return np.clip(np.rint(image), 0, 255).astype(np.uint8)
