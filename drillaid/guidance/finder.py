@@ -38,7 +38,7 @@ class BoardFinder:
                 image, design, rig=rig, face=face, thickness_mm=thickness_mm
             )
 
-        return cls(find, Follower(design, rig, thickness_mm=thickness_mm))
+        return cls(find, Follower(design, rig, thickness_mm=thickness_mm, face=face))
 
     @property
     def following(self) -> bool:

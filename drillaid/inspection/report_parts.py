@@ -25,6 +25,7 @@ def worth_a_number(inspection: Inspection) -> set[int]:
 
 
 def header(design: Design, inspection: Inspection, simulated: bool, face: str) -> str:
+    """What board, simulated or not, and the verdict in one sentence."""
     banner = ""
     if simulated:
         banner = '<p class="invented">Simulated bench, invented board. No real board was drilled.</p>'
@@ -36,6 +37,7 @@ def header(design: Design, inspection: Inspection, simulated: bool, face: str) -
 
 
 def tiles(inspection: Inspection, placement: Placement) -> str:
+    """The four figures a reader wants first."""
     s = inspection.summary
     rest = []
     if s.undrilled:
@@ -73,6 +75,7 @@ def _tile(name: str, value: str, more: str, bad: bool) -> str:
 
 
 def board_legend(face: str) -> str:
+    """What the marks on the photograph mean, and which way round it is."""
     def icon(shape: str, words: str) -> str:
         return f'<li><svg viewBox="0 0 24 18">{shape}</svg>{words}</li>'
 
@@ -99,6 +102,7 @@ def board_legend(face: str) -> str:
 
 
 def spread(inspection: Inspection) -> str:
+    """The offsets in words: common or each for itself, and how well they are known."""
     s = inspection.summary
     if not s.drilled:
         return "<p>No hole was drilled yet.</p>"
@@ -130,6 +134,7 @@ def _way(x: float, y: float) -> str:
 
 
 def part_table(inspection: Inspection) -> str:
+    """A verdict for each part; the sign, the mark and the words say the same."""
     if not inspection.parts:
         return "<p>The design shows no rows of holes that one stiff part would have to enter.</p>"
     rows = []
@@ -180,6 +185,7 @@ def _percent(placement: Placement) -> str:
 
 
 def print_scale(placement: Placement) -> str:
+    """How large the print came out, as lengths a person can measure."""
     if placement.matrix is None:
         return "<p>Without a rig file the size of the print is not known.</p>"
     words = []
@@ -195,13 +201,14 @@ def print_scale(placement: Placement) -> str:
     worst = max(abs(s - 1) for s in placement.matrix.scale)
     if worst > 0.0015:
         text += (
-            f" A 40-pin row of 2.54 mm pitch is then {40 * 2.54 * worst:.2f} mm out over its "
-            "length: print the artwork again to size where long rows matter."
+            f" Over a row 50 mm long that is {50 * worst:.2f} mm: "
+            "print the artwork again to size where long rows matter."
         )
     return f"<p>{text}</p>"
 
 
 def registration_words(registration: Registration, rig, thickness_mm: float) -> str:
+    """How well the board's position is known."""
     p = registration.placement
     error = p.expected_error_mm[np.isfinite(p.expected_error_mm)]
     typical = f"{np.median(error):.3f} mm, at worst {error.max():.3f} mm" if len(error) else "unknown"
@@ -218,6 +225,7 @@ def registration_words(registration: Registration, rig, thickness_mm: float) -> 
 
 
 def bit_table(design: Design, inspection: Inspection, job, bits_mm) -> str:
+    """By bit: holes done, the diameters they have, the operator's time if it was kept."""
     bits = design.drill_mm if bits_mm is None else bits_mm
     used = {round(use.bit_mm, 3): use for use in job.bits}
     groups: dict[float, list] = {}
@@ -248,6 +256,7 @@ def _time(seconds: float) -> str:
 
 
 def hole_table(inspection: Inspection) -> str:
+    """Every hole of the design, in its order."""
     rows = []
     for h in inspection.holes:
         kind = ' class="bad"' if h.breakout_deg else (' class="open"' if h.state != DRILLED else "")

@@ -13,7 +13,8 @@ from drillaid.geometry import Affine
 from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.textures import rgb, soft_noise
 
-# The inside is painted anew when the view of the bottom has moved by more than this.
+# The inside is painted anew when the view of the bottom has moved by more than this, and
+# by more than a pixel of the texture.
 _STALE_MM = 0.04
 _WALL = {
     "yellow": rgb(122, 112, 74),
@@ -49,7 +50,8 @@ class BoreLayer:
         views = sideways @ pose.linear
         known = len(self._views)
         stale = np.ones(len(holes), bool)
-        stale[:known] = np.hypot(*(views[:known] - self._views).T) > _STALE_MM
+        limit = max(_STALE_MM, 1.0 / self._board.px_per_mm)
+        stale[:known] = np.hypot(*(views[:known] - self._views).T) > limit
         if not stale.any():
             return False
         kept = views.copy()
