@@ -67,10 +67,12 @@ class Colours:
     def undrilled(self, patch: Patch, at_mm, bit_mm: float, land_mm: float) -> str | None:
         """Why the place counts as not drilled; None where something else may be there.
 
-        Looked at is the belt that the bit would take and an etched mark leaves.
+        Looked at is the belt at the bit's edge, which an etched mark leaves alone.
         """
         distance = patch.distance_mm(at_mm)
-        belt = (distance > 0.65 * bit_mm / 2) & (distance < max(bit_mm / 2, 0.25)) & patch.inside
+        radius = bit_mm / 2
+        low, high = 0.8 * radius, max(min(1.15 * radius, land_mm / 2 - 0.05), radius)
+        belt = (distance > low) & (distance < high) & patch.inside
         values = patch.image[belt]
         if self.copper is None or len(values) < 5:
             return "no edge of a hole is to be seen" if len(values) >= 5 else None

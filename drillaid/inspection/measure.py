@@ -21,6 +21,8 @@ WANDER_MM = 0.75  # how far from its place a hole is still looked for
 BIT_RATIO = (0.8, 1.3)  # of a hole's diameter to its bit
 LEAST_CONTRAST = 4.0  # sigmas of noise across the rim
 SURE, DOUBTFUL = 0.36, 0.22  # a rim counts; something is there but not surely a rim
+# A rim this far from its place, in bits, is believed only where the pad is not untouched.
+NEAR_SHARE, CERTAIN = 0.45, 0.75
 SURELY = 0.65  # no better one need be looked for
 TRIES = 10
 
@@ -105,12 +107,15 @@ def _judge(
     if patch.inside[near].mean() < 0.9:
         return HIDDEN, "at the edge of the picture", None
     rim, sureness = _bit_sized_rim(place, patch, noise, colours, px_mm, lower_mm)
-    if sureness >= SURE:
+    near = rim is not None and np.hypot(*(rim.centre_mm - place.at_mm)) < NEAR_SHARE * place.bit_mm
+    if sureness >= SURE and (near or sureness > CERTAIN):
         return DRILLED, "", rim
     looks = colours.undrilled(patch, place.at_mm, place.bit_mm, place.land_mm)
+    if sureness >= SURE and looks is None:
+        return DRILLED, "", rim
     if looks is None:
         return HIDDEN, "neither a hole nor an untouched pad is to be seen there", None
-    if sureness >= DOUBTFUL:
+    if DOUBTFUL <= sureness < SURE:
         return HIDDEN, "there may be a hole, but its rim is not clear enough to measure", None
     return UNDRILLED, looks, None
 

@@ -119,6 +119,7 @@ def write_whole(path: Path, text: str) -> Path:
 def report_html(
     *, design, registration, inspection, picture, rig, face, thickness_mm, simulated, job, bits_mm
 ) -> str:
+    """The page as text; arguments as for `write_report`."""
     placement = registration.placement
     marked = parts.worth_a_number(inspection)
     body = [

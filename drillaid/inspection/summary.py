@@ -67,6 +67,7 @@ def _rows_apart(nominal_mm: np.ndarray) -> float | None:
 
 
 def summarise(findings: Sequence[HoleFinding], parts: Sequence[PartFinding]) -> Summary:
+    """Counts, and the offsets' figures over the drilled holes alone."""
     drilled = [f for f in findings if f.state == DRILLED]
     off = np.array([f.off_mm for f in drilled]).reshape(-1, 2)
     far = np.hypot(*off.T)
