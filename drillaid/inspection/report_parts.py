@@ -298,6 +298,7 @@ def _hole_cells(h) -> list[str]:
 
 
 def cautions() -> str:
+    """What the guidance says before work, once more on paper."""
     from drillaid.guidance.cautions import before_work
 
     items = "".join(f"<li>{escape(str(caution))}</li>" for caution in before_work())
