@@ -12,7 +12,8 @@ DrillaidError                      every error we raise on purpose
 │   │   └── CameraTimeout          no frame before the deadline
 │   └── PortError
 │       └── PortTimeout
-└── StorageError        exit 4     journal or report could not be written
+├── StorageError        exit 4     journal or report could not be written
+└── CannotGoOn          exit 3     a job of several steps ends on a refusal in one of them
 
 "Not found" and "not sure" are no errors: they are results with a reason
 (see `registration.result`).
@@ -107,6 +108,12 @@ class PortError(DeviceError):
 
 class PortTimeout(PortError):
     """No answer before the deadline."""
+
+
+class CannotGoOn(DrillaidError):
+    """A job of several steps cannot go on, since one of them ended in a refusal."""
+
+    exit_status = 3
 
 
 class StorageError(DrillaidError):

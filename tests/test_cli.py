@@ -62,6 +62,7 @@ def test_a_refusal_has_its_own_status(command):
         (errors.CameraTimeout("x"), 4),
         (errors.PortTimeout("x"), 4),
         (errors.StorageError("x"), 4),
+        (errors.CannotGoOn("x"), 3),
     ],
 )
 def test_each_error_has_its_status_and_one_sentence(command, capsys, error, status):

@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("design", nargs="+", metavar="DESIGN", help="the files of one board")
     parser.add_argument(
         "--camera", required=True, metavar="SRC",
-        help="a device number or path, a stream or video URL, a video file, a folder of stills, sim",
+        help="a device number or path, a stream or video URL, a video file, a folder, sim",
     )  # fmt: skip
     parser.add_argument("--rig", metavar="FILE", help="the rig file (sim: one of its own)")
     parser.add_argument("--headless", action="store_true", help="in the terminal, no window")
@@ -224,6 +224,8 @@ def _run(live, operator, console) -> str:
                 guidance = operator.follow(live, guidance)
                 if operator.given_up is not None:
                     return "given_up"
+                if live.unwritten is not None:  # a person may make room; this one drills on
+                    raise StorageError(live.unwritten)
             if guidance.state == FINISHED:
                 return "finished"
             if console is not None and not _obey(console, live):

@@ -9,6 +9,7 @@ import numpy as np
 
 from drillaid.demonstration.scenario import Scenario, ready_to_drill
 from drillaid.design.model import Design
+from drillaid.errors import StorageError
 from drillaid.guidance import guidance as g
 from drillaid.guidance.event_lines import EventLines
 from drillaid.guidance.finder import BoardFinder
@@ -103,6 +104,8 @@ def _loop(live: LiveGuidance, operator: Operator, log: _Log, holes: int) -> Dril
     watching, lost = None, 0
     guidance = live.step()
     while guidance.state != g.FINISHED and operator.given_up is None:
+        if live.unwritten is not None:
+            raise StorageError(live.unwritten)
         if live.frames >= MOST_FRAMES:
             break
         if guidance.state == g.ON_TARGET:

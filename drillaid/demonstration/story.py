@@ -24,7 +24,7 @@ from drillaid.design.bits import DEFAULT_BITS_MM, assign_bits, bit_warnings
 from drillaid.design.model import Design
 from drillaid.design.parts import find_parts
 from drillaid.design.read import read_design
-from drillaid.errors import StorageError
+from drillaid.errors import CannotGoOn, StorageError
 from drillaid.guidance.cautions import before_work
 from drillaid.guidance.event_lines import EventLines
 from drillaid.guidance.order import plan_order, written_travel_mm
@@ -75,7 +75,7 @@ class Story:
         self._steps = 0
 
     def run(self) -> Told:
-        """Raises DrillaidError where something cannot be written."""
+        """Raises StorageError, or CannotGoOn should the board not be found."""
         begun = datetime.now().astimezone()
         self._tell(invented.TELLING)
         for caution in before_work():
@@ -148,7 +148,7 @@ class Story:
         found = self._register(photo, design, scene, face=invented.FACE)
         self._say(f"With the right face: {found.message}")
         if not found.ok:
-            raise StorageError(f"The demo's board was not found ({found.message})")
+            raise CannotGoOn(f"The demo's board was not found: {found.message}")
         for remark in _pads_missing(design, found):
             self._say(remark)
         self._picture("2-found.jpg", found_in(photo, design, found))
@@ -197,7 +197,7 @@ class Story:
         registration = self._register(photo, design, scene, face=invented.FACE)
         self._say(registration.message)
         if not registration.ok:
-            raise StorageError(f"The drilled board was not found ({registration.message})")
+            raise CannotGoOn(f"The drilled board was not found: {registration.message}")
         begun = time.perf_counter()
         findings = measure_holes(
             photo, design, registration.placement, scene.rig,
@@ -266,15 +266,13 @@ class Story:
 
     def _picture(self, name: str, image: np.ndarray) -> None:
         path = self._folder.file(name)
-        ok, data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, 92])
+        data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
         try:
             path.write_bytes(data.tobytes())
         except OSError as error:
             raise StorageError(
                 f"{path}: cannot be written ({error.strerror or error}); make room."
             ) from error
-        if not ok:
-            raise StorageError(f"{path}: the picture could not be encoded.")
 
 
 def _pads_missing(design: Design, registration: Registration) -> tuple[str, ...]:

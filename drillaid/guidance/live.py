@@ -79,6 +79,11 @@ class LiveGuidance:
         """What the operator did; `refusal` says why it did not count, if so."""
         return self._out(self.session.act(action, self._now()))
 
+    @property
+    def unwritten(self) -> str | None:
+        """Why the record cannot be written at present, or None."""
+        return None if self._keeper is None else self._keeper.trouble
+
     # One picture
 
     def _with_picture(self, frame: Frame) -> Guidance:

@@ -22,9 +22,9 @@ PATIENCE = 60  # pictures for one hole, or without a board, before the operator 
 
 
 def brisk_hand(seed: int, fps: float) -> Hand:
-    """A practised hand: no faster than 18 mm/s, goes most of the way between two looks, then corrects.
+    """A practised hand: goes most of the way between two looks, then corrects.
 
-    With few pictures a second it moves, looks, and moves again, as people do
+    No faster than 18 mm/s. With few pictures a second it moves, looks, and moves again, as people do
     who take their eyes off the screen; pushes miss by 15 % of their length.
     """
     return Hand(seed, reaction_s=0.0, gain_per_s=0.92 * fps, speed_mm_s=18.0)

@@ -129,6 +129,23 @@ def assert_first_picture_is_right(job, rows) -> None:
     assert first["off_mm"] == pytest.approx(bench.spindle_mm - place, abs=0.05)
 
 
+def test_a_simulated_operator_does_not_drill_on_unrecorded(job, capsys, tmp_path, monkeypatch):
+    from drillaid.errors import StorageError
+    from drillaid.journal.journal import Journal
+
+    record = Journal.record
+
+    def full(self, board, *events):
+        if any(event.event == "hole_done" for event in events):
+            raise StorageError("the disk is full; make room.")
+        record(self, board, *events)
+
+    monkeypatch.setattr(Journal, "record", full)
+    status, data, told = guide(job, capsys, "--camera", "sim", "--data", str(tmp_path))
+    assert status == 4 and data is None
+    assert "does not count" in told and told.rstrip().endswith("the disk is full; make room.")
+
+
 # --- recordings -------------------------------------------------------------------------------
 
 

@@ -99,7 +99,8 @@ def _words(event: Event, guidance: g.Guidance) -> str:
         case "undone":
             return f"Undone: {event.detail['what']}."
         case "stop_done":
-            return f"Hole {event.hole}, place {event.detail['part']} of {event.detail['parts']} done."
+            part, parts = event.detail["part"], event.detail["parts"]
+            return f"Hole {event.hole}, place {part} of {parts} done."
     tally = guidance.progress
     off = "" if event.distance_mm is None else f", {event.distance_mm:.2f} mm off as seen"
     forced = ", not vouched for" if event.detail.get("forced") else ""
