@@ -19,7 +19,7 @@ from drillaid.demonstration import scenario as invented
 from drillaid.demonstration.closing import Comparison, compare
 from drillaid.demonstration.drilling import Drilled, drill_by_guidance
 from drillaid.demonstration.folder import DemoFolder
-from drillaid.demonstration.pictures import found_in, with_caption
+from drillaid.demonstration.pictures import found_in
 from drillaid.design.bits import DEFAULT_BITS_MM, assign_bits, bit_warnings
 from drillaid.design.model import Design
 from drillaid.design.parts import find_parts
@@ -179,6 +179,8 @@ class Story:
                 board=board, events=lines, tell=self._say,
             )  # fmt: skip
             record = journal.board(board)
+        if drilled.watching is not None:
+            self._picture("3-drilling.jpg", drilled.watching)
         self._count("drilling", begun)
         self._say(
             f"{record.done} holes in the journal after {drilled.seconds / 60:.1f} minutes of the "
@@ -193,7 +195,7 @@ class Story:
         self._step("Measuring what was drilled")
         invented.for_the_photograph(scene.bench)
         photo = scene.bench.render()
-        self._picture("3-drilled.jpg", photo)
+        self._picture("4-drilled.jpg", photo)
         registration = self._register(photo, design, scene, face=invented.FACE)
         self._say(registration.message)
         if not registration.ok:
@@ -249,7 +251,7 @@ class Story:
                   found_in(photo, design, registration))]  # fmt: skip
         if drilled.watching is not None:
             caption = "As the camera saw it half-way through, with the bit over its hole."
-            shown.append((caption, with_caption(drilled.watching, caption)))
+            shown.append((caption, drilled.watching))
         return tuple(shown)
 
     # Telling
