@@ -117,4 +117,4 @@ def chance_of(eye: Eye, to_px, model: EdgeModel, placement: Affine, px_per_mm: f
         step = Affine.from_parts(offset=length * np.array([np.cos(angle), np.sin(angle)]))
         got = judge(eye, to_px, few, placement @ step, px_per_mm, 0.5, reaches=(0.3, 0.3))
         shares.append(0.05 if got is None else got.fit.share)
-    return float(np.clip(np.mean(shares) + 1.5 * np.std(shares), 0.05, 0.6))
+    return float(np.clip(np.mean(shares) + 1.5 * np.std(shares), 0.05, 0.95))

@@ -20,6 +20,7 @@ ENOUGH = 30.0
 APART = 8.0  # a rival this close is not told apart: about two pads
 LEAST_SHARE = 0.55  # of the holes in view: up to 40 % may be unseen
 LEAST_PADS = 8
+MOST_CHANCE = 0.35  # where more agrees by accident, agreeing says too little
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,9 @@ class Evidence:
     def support(self, seen: float | None = None) -> float:
         """ln likelihood ratio; seen: expected share if right, default this one's own."""
         p1 = float(np.clip(self.share if seen is None else seen, 0.5, 0.97))
-        p0 = float(np.clip(self.chance, 0.005, 0.6))
+        p0 = float(np.clip(self.chance, 0.005, 0.995))
+        if p0 >= p1:
+            return 0.0
         return self.agreeing * np.log(p1 / p0) + (self.in_view - self.agreeing) * np.log(
             (1 - p1) / (1 - p0)
         )
@@ -48,6 +51,7 @@ class Evidence:
         """Enough pads, a large enough share, and far beyond what a search finds by luck."""
         return (
             self.agreeing >= LEAST_PADS
+            and self.chance <= MOST_CHANCE
             and self.share >= LEAST_SHARE
             and self.support() >= ENOUGH
         )

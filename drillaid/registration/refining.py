@@ -8,7 +8,7 @@ import numpy as np
 
 from drillaid.geometry import Affine, Homography
 from drillaid.registration.copper import FEW, MANY, judge, sharper_eye, some, visible, voices
-from drillaid.registration.edging import AGREE_MM, EdgeFit
+from drillaid.registration.edging import AGREE_MM, EdgeFit, fit_edges
 from drillaid.registration.evidence import Evidence, strongest
 from drillaid.registration.fit import PARAMETERS, PlaneFit, fit_plane, robust_weights
 from drillaid.registration.hypotheses import Hypothesis
@@ -26,6 +26,8 @@ from drillaid.registration.probing import (
     shapes_from,
     weigh_shapes,
 )
+from drillaid.registration.rims import SHARES, WORTH, Rings, find_rings, ring_evidence, ring_model
+from drillaid.vision.centres import find_centres
 from drillaid.vision.contours import EdgeModel, read_edges
 
 # What no picture of ours could yet show to be smaller: etched edges wander
@@ -104,7 +106,9 @@ def refine(
         agree = seen.agreeing(FIRST_MM if turn == 0 else PAD_AGREE_MM)
         if agree.sum() < 6:
             return None
-        fit, weight = _fit(h, holes_mm, seen, agree, ratio, last=turn == rounds - 1)
+        fit, _ = _fit(
+            h, holes_mm, seen.px, seen.sigma_px, agree, ratio, last=turn == rounds - 1
+        )
         placement = _placement_of(h, fit)
     to_px = chain(scene, placement, fit)
     shapes, null = weigh_shapes(eye, to_px, holes_mm, shapes, ratio)
@@ -148,7 +152,7 @@ def _placement_of(h: Hypothesis, fit) -> Affine | Homography:
 
 
 
-def _fit(h: Hypothesis, holes_mm, seen: Probe, agree, ratio: float, *, last: bool):
+def _fit(h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bool):
     """Robust fit of the pads that agree; the scatter between pads is part of their sigma."""
     index = np.flatnonzero(agree)
     source = holes_mm[index]
@@ -156,9 +160,9 @@ def _fit(h: Hypothesis, holes_mm, seen: Probe, agree, ratio: float, *, last: boo
     keep = np.ones(len(index), dtype=bool)
     fit = None
     for _ in range(4):
-        sigma_mm = np.hypot(seen.sigma_px[index] / ratio, scatter_mm)
+        sigma_mm = np.hypot(sigma_px[index] / ratio, scatter_mm)
         if h.scene.calibrated:
-            target = h.scene.view.to_plane(seen.px[index])
+            target = h.scene.view.to_plane(px[index])
             fit = best_plane_fit(source[keep], target[keep], sigma_mm[keep], mirrored=h.mirrored)
             residual = target - fit.transform(source)
         else:
@@ -168,13 +172,13 @@ def _fit(h: Hypothesis, holes_mm, seen: Probe, agree, ratio: float, *, last: boo
                 h.scene.view.size_px,
                 flip=h.mirrored,
             )
-            fit = fit_pose(source[keep], seen.px[index][keep], sigma_mm[keep] * ratio, pose)
-            residual = (seen.px[index] - fit(source)) / ratio
+            fit = fit_pose(source[keep], px[index][keep], sigma_mm[keep] * ratio, pose)
+            residual = (px[index] - fit(source)) / ratio
         weight, inflation = robust_weights(residual, sigma_mm)
         keep = weight > 0.05
         if keep.sum() < 6:
             keep = np.ones(len(index), dtype=bool)
-        scatter_mm = scatter_between(residual[keep], seen.sigma_px[index][keep] / ratio)
+        scatter_mm = scatter_between(residual[keep], sigma_px[index][keep] / ratio)
         if not last:
             break
     return fit, weight
@@ -277,4 +281,77 @@ def oblique_chance(eye: Eye, pose: Pose, model: EdgeModel, ratio: float, seed: i
         beside = EdgeModel(model.xy + length * np.array([np.cos(angle), np.sin(angle)]), model.normal)
         got = fit_pose_by_edges(eye, pose, beside, ratio, reaches=(0.3, 0.3))
         shares.append(0.05 if got is None else got.share)
-    return float(np.clip(np.mean(shares) + 1.5 * np.std(shares), 0.05, 0.6))
+    return float(np.clip(np.mean(shares) + 1.5 * np.std(shares), 0.05, 0.95))
+
+
+def refine_by_rings(image, h: Hypothesis, eye: Eye, holes_mm, drill_mm, ratio: float) -> Refined | None:
+    """The exact placement by the rims of lands nobody has drawn, with a rig or without.
+
+    Rims are found, the placement moved onto them, and found again closer by; at last
+    in the mixture of colours that tells land from board best.
+    """
+    scene = h.scene
+    on_bench = scene.calibrated
+    if on_bench:
+        place, to_px = h.placement, chain(scene, h.placement)
+    else:
+        view = scene.view
+        place = pose_from(view.homography @ h.placement, holes_mm, view.size_px, flip=h.mirrored)
+        to_px = place
+    got = None
+    for slack in (0.25, 0.15, 0.1, 0.08):
+        rings = find_rings(eye, to_px, holes_mm, drill_mm, ratio, slack_mm=slack)
+        model = ring_model(holes_mm, rings)
+        if len(model) < 60:
+            return None
+        if on_bench:
+            got = fit_edges(
+                eye.grey, scene.view.to_px, model, place, noise=eye.noise, px_per_mm=ratio,
+                reaches=(2 * slack, 1.5 * slack), affine=slack < 0.2,
+            )  # fmt: skip
+        else:
+            got = fit_pose_by_edges(eye, place, model, ratio, reaches=(2 * slack, 1.5 * slack))
+        if got is None:
+            return None
+        place = got.placement if on_bench else got.pose
+        to_px = chain(scene, place) if on_bench else place
+        if slack > 0.2:
+            eye = sharper_eye(image, lambda px: px, model, to_px)
+    centred = _onto_centres(h, eye, to_px, holes_mm, rings, ratio)
+    if centred is None:
+        return None
+    fit, place, to_px, rms = centred
+    evidence, rings = ring_evidence(eye, to_px, holes_mm, drill_mm, ratio)
+    name, variance = _answer(fit, ratio)
+    floor = 2 * EDGE_FLOOR_MM**2
+    return Refined(
+        h, place, to_px, rings.in_view & (rings.share >= SHARES[0]), evidence, None, name,
+        lambda xy: variance(xy) + floor, ratio, rms, ring_model(holes_mm, rings), eye,
+    )  # fmt: skip
+
+
+def _onto_centres(h: Hypothesis, eye: Eye, to_px, holes_mm, rings: Rings, ratio: float):
+    """The placement through the rims' centres, each from opposite sides of its rim.
+
+    A rim seen on one side only, where a track leaves or the neighbour's clearance
+    looks like one, says nothing about its centre and is left out.
+    """
+    there = np.flatnonzero(rings.in_view & (rings.share >= WORTH))
+    fit = place = None
+    for last in (False, True):
+        got = find_centres(
+            eye.grey, to_px, holes_mm[there], rings.radius_mm[there],
+            np.full(len(there), rings.polarity), noise=eye.noise, unit_px=ratio,
+        )  # fmt: skip
+        off = np.linalg.norm(got.xy - holes_mm[there], axis=1)
+        found = np.zeros(len(holes_mm), dtype=bool)
+        found[there] = got.found & (got.cover >= 0.4) & (off < PAD_AGREE_MM)
+        if found.sum() < 6:
+            return None
+        px, sigma = np.zeros_like(holes_mm), np.ones(len(holes_mm))
+        px[there], sigma[there] = to_px(got.xy), got.sigma * ratio
+        fit, _ = _fit(h, holes_mm, px, sigma, found, ratio, last=last)
+        place = _placement_of(h, fit)
+        to_px = chain(h.scene, place, fit)
+    rms = float(np.sqrt(np.mean(off[found[there]] ** 2)))
+    return fit, place, to_px, rms

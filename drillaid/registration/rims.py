@@ -1,25 +1,42 @@
 """Copper for a design that comes without any: a round rim about each hole.
 
-With a drill list alone nobody knows the lands. But lands of one bit size are
-mostly alike, and a board that lies where we think it lies shows their rims: the
-radius at which the brightness changes the same way round all holes of that size.
+With a drill list alone nobody knows the lands. But a board that lies where we
+think it lies shows a rim about most holes: at some radius the brightness changes
+the same way nearly all round. Where no hole is, hardly anything does.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from drillaid.geometry import Affine
+from drillaid.registration.evidence import Evidence, strongest
 from drillaid.registration.probing import Eye
 from drillaid.vision.contours import EdgeModel, read_edges
 
+ANGLES = 20
+NARROWEST_MM, WIDEST_MM, STEP_MM = 0.12, 1.1, 0.09  # of copper beyond the hole's edge
 SPACING_MM = 0.3
-WIDEST_MM = 1.3  # of copper beyond the hole's edge
+SHARES = (0.4, 0.5, 0.6)  # of a rim that must be there; the most telling counts
+FAINT = 0.25  # of the picture's strong edges; fainter ones are texture
+WORTH = 0.35  # of a rim from which it helps to place the board
+
+
+@dataclass(frozen=True, eq=False)
+class Rings:
+    """The best rim about each place: share (N,) of it that is there, radius_mm (N,);
+    in_view (N,); polarity +1 where lands are brighter than the board."""
+
+    share: np.ndarray
+    radius_mm: np.ndarray
+    in_view: np.ndarray
+    polarity: float
 
 
 def rims(holes_mm: np.ndarray, radius_mm: np.ndarray) -> EdgeModel:
     """Edge points of discs, normals inwards (from bare to copper)."""
-    xy, normal = [], []
+    xy, normal = [np.zeros((0, 2))], [np.zeros((0, 2))]
     for centre, radius in zip(holes_mm, radius_mm, strict=True):
         count = max(8, int(2 * np.pi * radius / SPACING_MM))
         angle = np.arange(count) * (2 * np.pi / count)
@@ -29,51 +46,71 @@ def rims(holes_mm: np.ndarray, radius_mm: np.ndarray) -> EdgeModel:
     return EdgeModel(np.concatenate(xy), np.concatenate(normal))
 
 
-def groups_of(drill_mm: np.ndarray) -> np.ndarray:
-    """A number for each hole, the same for holes whose lands may be alike: by size,
-    sizes with fewer than five holes joined to the next."""
-    order = np.unique(np.round(drill_mm, 2))
-    label, group, count = {}, 0, 0
-    for size in order:
-        label[size] = group
-        count += int((np.round(drill_mm, 2) == size).sum())
-        if count >= 5:
-            group, count = group + 1, 0
-    return np.array([label[size] for size in np.round(drill_mm, 2)])
+def find_rings(
+    eye: Eye, to_px, places_mm, drill_mm, px_per_mm: float, *, slack_mm: float, polarity: float = 0.0
+) -> Rings:
+    """Looks for a rim about every place, at all radii a land may have.
 
-
-def rim_radii(
-    eye: Eye, to_px, placement: Affine, holes_mm, drill_mm, px_per_mm: float, *,
-    start: np.ndarray | None = None, step_mm: float = 0.08,
-) -> np.ndarray:
-    """The likeliest radius of each hole's land, mm (N,).
-
-    to_px: plane -> pixels; start: radii known to about 0.15 mm, or None
+    to_px: design mm -> pixels; slack_mm: how far a rim may be from round and from its
+    place; polarity: 0 to find out which way the brightness changes on this board
     """
-    groups = groups_of(drill_mm)
-    radius = np.zeros(len(holes_mm))
-    for group in np.unique(groups):
-        mine = np.flatnonzero(groups == group)
-        if start is None:
-            low = drill_mm[mine] / 2 + 0.12
-            trials = np.arange(0.0, WIDEST_MM - 0.12, step_mm)
-        else:
-            low = start[mine]
-            trials = np.arange(-0.16, 0.161, step_mm)
-        telling = [
-            _telling(eye, to_px, placement, holes_mm[mine], low + grow, px_per_mm) for grow in trials
-        ]
-        radius[mine] = low + trials[int(np.argmax(telling))]
-    return np.maximum(radius, 0.25)
+    n = len(places_mm)
+    grow = np.arange(NARROWEST_MM, WIDEST_MM, STEP_MM)
+    angle = np.arange(ANGLES) * (2 * np.pi / ANGLES)
+    out = np.column_stack([np.cos(angle), np.sin(angle)])
+    radius = np.maximum(drill_mm / 2, 0.3)[:, None] + grow[None, :]
+    xy = places_mm[:, None, None, :] + radius[:, :, None, None] * out
+    normal = np.broadcast_to(-out, xy.shape)
+    model = EdgeModel(xy.reshape(-1, 2), normal.reshape(-1, 2))
+    got = read_edges(eye.grey, to_px, model, 2.2 * slack_mm, noise=eye.noise, px_per_unit=px_per_mm)
+    near = got.clear & (np.abs(got.off) < slack_mm)
+    # Grain and scratches are edges too, but weak beside those of the copper.
+    strength = np.abs(got.step)
+    if near.any():
+        near &= strength > FAINT * np.quantile(strength[near], 0.9)
+    shares = {
+        side: (near & (np.sign(got.step) == side)).reshape(n, len(grow), ANGLES).mean(axis=2)
+        for side in (1.0, -1.0)
+    }
+    if polarity == 0.0:
+        polarity = max(shares, key=lambda side: np.sort(shares[side].max(axis=1))[n // 3 :].sum())
+    best = shares[polarity].argmax(axis=1)
+    rows = np.arange(n)
+    px = to_px(places_mm)
+    width, height = eye.size_px
+    with np.errstate(invalid="ignore"):
+        seen = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
+    return Rings(shares[polarity][rows, best], radius[rows, best], seen, polarity)
 
 
-def _telling(eye: Eye, to_px, placement, holes_mm, radius_mm, px_per_mm: float) -> float:
-    """How much the brightness changes, the same way, at this radius round these holes."""
-    model = rims(holes_mm, radius_mm)
-    got = read_edges(
-        eye.grey, lambda xy: to_px(placement(xy)), model, 0.14, noise=eye.noise, px_per_unit=px_per_mm
-    )
-    # Clipped, so that one glaring edge does not outvote ten plain ones.
-    limit = np.median(np.abs(got.step[got.clear])) if got.clear.any() else 1.0
-    step = np.clip(np.where(got.clear, got.step, 0.0), -limit, limit)
-    return float(abs(step.sum()) / len(model) / max(limit, 1e-6))
+def ring_model(holes_mm: np.ndarray, rings: Rings, least: float = WORTH) -> EdgeModel:
+    """The rims that are there, as copper edges."""
+    there = rings.in_view & (rings.share >= least)
+    return rims(holes_mm[there], rings.radius_mm[there])
+
+
+def ring_evidence(
+    eye: Eye, to_px, holes_mm, drill_mm, px_per_mm: float, slack_mm: float = 0.08, seed: int = 0
+) -> tuple[Evidence, Rings]:
+    """How many holes show a rim, against how many places beside them do."""
+    rings = find_rings(eye, to_px, holes_mm, drill_mm, px_per_mm, slack_mm=slack_mm)
+    rng = np.random.default_rng(seed)
+    by_chance = []
+    for turn in rng.uniform(0, 2 * np.pi, 4):
+        step = rng.uniform(1.2, 4.0) * np.array([np.cos(turn), np.sin(turn)])
+        beside = find_rings(
+            eye, to_px, holes_mm + step, drill_mm, px_per_mm, slack_mm=slack_mm, polarity=rings.polarity
+        )
+        by_chance.append(beside.share[beside.in_view])
+    chance = np.concatenate(by_chance)
+    seen = int(rings.in_view.sum())
+    counts = [
+        Evidence(
+            int((rings.share[rings.in_view] >= share).sum()),
+            seen,
+            float((chance >= share).sum() + 1) / (len(chance) + 2),
+            share,
+        )
+        for share in SHARES
+    ]
+    return strongest(counts), rings

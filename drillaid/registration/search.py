@@ -7,22 +7,26 @@ from dataclasses import dataclass
 
 from drillaid.design.model import Design
 from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
+from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.hypotheses import Hypothesis, Scene, hypotheses, pointed_out
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import pose_from
 from drillaid.registration.probing import Eye
 from drillaid.registration.refining import (
     Refined,
+    chain,
     px_per_mm_of,
     refine,
     refine_by_copper,
     refine_by_oblique_copper,
+    refine_by_rings,
 )
-from drillaid.registration.rims import rim_radii, rims
+from drillaid.registration.rims import find_rings
 from drillaid.vision.contours import EdgeModel
 
 CLOSER_LOOKS = 8  # hypotheses of each face that are measured in the photograph
 RAW_VOTES = 10  # of the fullest votes that are tried although few pads match them
+RING_LOOKS = 6  # of those at rims
 EXACT_LOOKS = 3  # of the quick looks at copper that are followed up
 
 
@@ -83,8 +87,6 @@ def search(task: Task, scenes: list[Scene]) -> list[Refined]:
     for way, sides in ways:
         for thorough in (False,) if task.pads else (False, True):
             for scene in scenes[:1] if thorough else scenes:
-                if isinstance(way, _Rims) and not scene.calibrated:
-                    continue
                 for side in sides:
                     # Its mirror image is then among the rivals, which costs less.
                     if any(beyond_doubt(r) for r in found):
@@ -105,7 +107,9 @@ def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refi
         trials = hypotheses(scene, holes, mirrored=side, thorough=thorough, raw=raw, keep=8 + raw)
     task.clock.match += time.perf_counter() - start
     start = time.perf_counter()
-    if way is None:
+    if isinstance(way, _Rims):
+        done = _by_rings(task, trials)
+    elif way is None:
         done = _by_pads(task.eye, trials[:CLOSER_LOOKS], holes)
     elif scene.calibrated:
         done = _by_edges(task, trials, way)
@@ -121,17 +125,8 @@ class _Copper:
 
     edges: EdgeModel
 
-    def model(self, eye, to_px, placement, design, ratio, before=None) -> EdgeModel:
-        return self.edges
-
-
-@dataclass(frozen=True, eq=False)
 class _Rims:
-    """Edges of lands, of sizes seen in the picture."""
-
-    def model(self, eye, to_px, placement, design, ratio, before=None) -> EdgeModel:
-        radius = rim_radii(eye, to_px, placement, design.xy_mm, design.drill_mm, ratio)
-        return rims(design.xy_mm, radius)
+    """Edges of lands nobody has drawn, as the picture shows them."""
 
 
 def _by_pads(eye, trials: list[Hypothesis], holes) -> list[Refined]:
@@ -140,14 +135,36 @@ def _by_pads(eye, trials: list[Hypothesis], holes) -> list[Refined]:
     return [r for r in done if r is not None]
 
 
+def _by_rings(task: Task, trials: list[Hypothesis]) -> list[Refined]:
+    """The trials about which most holes show a rim."""
+    design, holes = task.design, task.design.xy_mm
+    quick = []
+    for h in trials:
+        ratio = px_per_mm_of(h.scene, h.placement, holes)
+        to_px = chain(h.scene, h.placement)
+        rings = find_rings(task.eye, to_px, holes, design.drill_mm, ratio, slack_mm=0.25)
+        seen = rings.in_view
+        if seen.sum() >= LEAST_PADS:
+            quick.append((float(rings.share[seen].sum()), h, ratio))
+    quick.sort(key=lambda row: -row[0])
+    done = []
+    for _, h, ratio in quick[:RING_LOOKS]:
+        got = refine_by_rings(task.image, h, task.eye, holes, design.drill_mm, ratio)
+        if got is not None:
+            done.append(got)
+            if beyond_doubt(got):
+                break
+    return done
+
+
 def _by_edges(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
     """The best few of the trials by a quick look at some edges, then by all of them."""
-    eye, design, holes = task.eye, task.design, task.design.xy_mm
+    eye, holes = task.eye, task.design.xy_mm
     quick = []
     for h in trials:
         ratio = px_per_mm_of(h.scene, h.placement, holes)
         to_px = h.scene.view.to_px
-        few = some(way.model(eye, to_px, h.placement, design, ratio), FEW)
+        few = some(way.edges, FEW)
         judged = judge(eye, to_px, few, h.placement, ratio, 0.4, affine=False)
         if judged is not None:
             quick.append((judged.evidence.support(0.8), judged, h, ratio, few))
@@ -158,7 +175,7 @@ def _by_edges(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
             break
         to_px, place = h.scene.view.to_px, judged.fit.placement
         sharper = sharper_eye(task.image, to_px, few, place)
-        model = way.model(sharper, to_px, place, design, ratio)
+        model = way.edges
         chance = chance_of(sharper, to_px, model, place, ratio)
         exact = refine_by_copper(sharper, h, place, to_px, model, holes, ratio, chance)
         if exact is not None:
