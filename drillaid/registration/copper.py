@@ -75,6 +75,7 @@ class Judged:
 
 
 def visible(eye: Eye, to_px, model: EdgeModel, placement) -> np.ndarray:
+    """(M,) bool: edge points that fall inside the picture under `placement`."""
     px = to_px(placement(model.xy))
     width, height = eye.size_px
     with np.errstate(invalid="ignore"):

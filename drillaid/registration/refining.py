@@ -67,6 +67,7 @@ class Refined:
 
 
 def px_per_mm_of(scene, placement, holes_mm) -> float:
+    """Pixels of the photograph per design mm at the middle of the holes, mean over directions."""
     middle = holes_mm.mean(axis=0)
     near = middle + np.array([[0.0, 0.0], [0.5, 0.0], [0.0, 0.5]])
     px = scene.view.to_px(placement(near))

@@ -68,6 +68,7 @@ def read_header(data: bytes) -> Header:
 
 
 def damaged(kind: str) -> Unreadable:
+    """The refusal of a picture whose bytes do not add up; kind: "JPEG", "PNG" …"""
     return Unreadable(f"is a damaged or incomplete {kind} picture", "copy or take it again")
 
 
