@@ -157,7 +157,6 @@ def test_lose_forgets():
     assert following.follow(here.render()).status == NOT_FOUND
 
 
-@pytest.mark.xfail(reason="owed: a picture without an edge is an error of the library", strict=True)
 def test_a_start_on_a_picture_that_shows_nothing_is_no_accident():
     here = bench()
     design = replace(here.board.design, copper={}, lands=())

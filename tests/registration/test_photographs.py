@@ -1,0 +1,87 @@
+"""Three real photographs of home-etched boards, taken by hand, without any rig.
+
+The references were fitted by us, without a lens model, and are good to about 0.12 mm;
+so this tells right from wrong, not hundredths. Right or refused: never wrong.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+
+import cv2
+import numpy as np
+import pytest
+
+from drillaid.design.read import read_design
+from drillaid.registration.register import register_picture
+
+SLOW = pytest.mark.skipif(
+    not os.environ.get("DRILLAID_SLOW"), reason="tens of seconds: set DRILLAID_SLOW=1"
+)
+BOARDS = [
+    "monokeith",
+    "sinsonte",
+    pytest.param("dimmer", marks=[pytest.mark.slow, SLOW]),
+]
+OTHER = {"bottom": "top", "top": "bottom"}
+
+
+def job(shared_data, name: str, face: str | None = None):
+    """The photograph, the design read for a face (default: the one that is up), the reference."""
+    folder = shared_data / "etched" / name
+    reference = json.loads((folder / "reference.json").read_text())
+    files = sorted(str(p) for p in folder.iterdir() if p.suffix in (".drl", ".gbr"))
+    face = face or reference["face"]
+    return cv2.imread(str(folder / "photo.jpg")), read_design(files, face=face), reference, face
+
+
+def off_mm(got, design, reference) -> np.ndarray:
+    homography = np.array(reference["homography_design_mm_to_px"])
+    at = np.column_stack([design.xy_mm, np.ones(len(design.holes))]) @ homography.T
+    px = at[:, :2] / at[:, 2:]
+    return np.linalg.norm(got.placement.pixels - px, axis=1) / reference["px_per_mm"]
+
+
+@pytest.mark.parametrize("name", BOARDS)
+def test_right_or_refused(shared_data, name):
+    image, design, reference, face = job(shared_data, name)
+    got = register_picture(image, design, face=face)
+    assert got.message
+    if got.ok:
+        off = off_mm(got, design, reference)
+        assert np.median(off) <= 0.35
+        # Corners of a board seen aslant, where the reference has no lens either.
+        assert np.quantile(off, 0.9) <= 0.6
+        assert got.placement.expected_error_mm.shape == (len(design.holes),)
+
+
+def test_the_one_with_gerber_is_found(shared_data):
+    image, design, reference, face = job(shared_data, "sinsonte")
+    got = register_picture(image, design, face=face)
+    assert got.ok, got.message
+    assert np.median(off_mm(got, design, reference)) <= 0.35
+    assert got.placement.matrix is None and got.placement.bench_mm is None
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "monokeith",
+        pytest.param("sinsonte", marks=[pytest.mark.slow, SLOW]),
+        pytest.param("dimmer", marks=[pytest.mark.slow, SLOW]),
+    ],
+)
+def test_the_wrong_face_is_never_registered(shared_data, name):
+    face = OTHER[job(shared_data, name)[2]["face"]]
+    image, design, _, face = job(shared_data, name, face)
+    got = register_picture(image, design, face=face)
+    assert not got.ok, got.message
+
+
+@pytest.mark.slow
+@SLOW
+def test_another_boards_drill_list_is_never_registered(shared_data):
+    image, _, _, face = job(shared_data, "monokeith")
+    _, design, _, _ = job(shared_data, "dimmer", face)
+    assert not register_picture(image, design, face=face).ok
