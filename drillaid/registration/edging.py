@@ -14,6 +14,7 @@ import numpy as np
 from drillaid.geometry import Affine
 from drillaid.vision.contours import EdgeModel, EdgeReadings, read_edges
 
+FEWEST = 30  # edges on which to base anything
 CELL_MM = 2.5  # readings nearer to each other than this share their errors
 LOOSE = {"scale": 0.004, "shear": 0.002}  # one sigma of prints, for boards with little copper
 
@@ -57,6 +58,8 @@ def fit_edges(
     to_px: plane -> pixels as photographed; grey, weights: as for `read_edges`
     affine: False holds scale and shear as they are
     """
+    if len(model) < FEWEST:
+        return None
     placement, etch, polarity = start, 0.0, 0.0
     middle = model.xy.mean(axis=0)
     size = max(float(np.ptp(model.xy, axis=0).max()), 1.0)
@@ -68,7 +71,7 @@ def fit_edges(
         )
         polarity = polarity_of(readings, np.abs(readings.off) < reach)
         usable = readings.clear & (np.sign(readings.step) == polarity)
-        if usable.sum() < 30:
+        if usable.sum() < FEWEST:
             return None
         rows = _rows(model.xy[usable], model.normal[usable], middle, size)
         solved = _solve(rows, readings.off[usable], reach, size, affine)

@@ -25,12 +25,13 @@ MOST_CHANCE = 0.35  # where more agrees by accident, agreeing says too little
 
 @dataclass(frozen=True)
 class Evidence:
-    """agreeing of in_view holes agree within within_mm; chance: share that would do so by accident."""
+    """agreeing of in_view holes agree; chance: share that would do so by accident;
+    level: what agreeing took, mm for pads and edges, a share of the rim for rims"""
 
     agreeing: int
     in_view: int
     chance: float
-    within_mm: float = 0.22
+    level: float = 0.22
 
     @property
     def share(self) -> float:

@@ -46,6 +46,7 @@ class Refined:
     variance_mm2: design mm (N, 2) -> (N,), of the stated place, both axes together
     model: as in the contract; shapes: what the pads look like, None where copper decided
     edges, eye: what copper was looked for, and in which mixture of colours, where it decided
+    by: "copper", "rims" or "pads"
     """
 
     hypothesis: Hypothesis
@@ -60,6 +61,7 @@ class Refined:
     residual_rms_mm: float
     edges: EdgeModel | None = None
     eye: Eye | None = None
+    by: str = "pads"
 
     @property
     def support(self) -> float:
@@ -237,7 +239,7 @@ def refine_by_copper(
     return Refined(
         h, placement, to_px, agree, judged.evidence, None,
         "affine" if h.scene.calibrated else "projective",
-        lambda xy: fit.variance_at(xy) + floor, ratio, fit.scatter_mm, model, eye,
+        lambda xy: fit.variance_at(xy) + floor, ratio, fit.scatter_mm, model, eye, "copper",
     )
 
 
@@ -270,7 +272,7 @@ def refine_by_oblique_copper(
     floor = 2 * EDGE_FLOOR_MM**2
     return Refined(
         h, h.placement, got.pose, agree, evidence, None, "projective",
-        lambda xy: got.pose.variance_px2(xy) / ratio**2 + floor, ratio, got.scatter_mm, model, eye,
+        lambda xy: got.pose.variance_px2(xy) / ratio**2 + floor, ratio, got.scatter_mm, model, eye, "copper",
     )  # fmt: skip
 
 
@@ -285,11 +287,14 @@ def oblique_chance(eye: Eye, pose: Pose, model: EdgeModel, ratio: float, seed: i
     return float(np.clip(np.mean(shares) + 1.5 * np.std(shares), 0.05, 0.95))
 
 
-def refine_by_rings(image, h: Hypothesis, eye: Eye, holes_mm, drill_mm, ratio: float) -> Refined | None:
+def refine_by_rings(
+    image, h: Hypothesis, eye: Eye, holes_mm, drill_mm, ratio: float, *,
+    shares: tuple[float, ...] = SHARES,
+) -> Refined | None:
     """The exact placement by the rims of lands nobody has drawn, with a rig or without.
 
     Rims are found, the placement moved onto them, and found again closer by; at last
-    in the mixture of colours that tells land from board best.
+    in the mixture of colours that tells land from board best (image None: as `eye` is).
     """
     scene = h.scene
     on_bench = scene.calibrated
@@ -316,18 +321,18 @@ def refine_by_rings(image, h: Hypothesis, eye: Eye, holes_mm, drill_mm, ratio: f
             return None
         place = got.placement if on_bench else got.pose
         to_px = chain(scene, place) if on_bench else place
-        if slack > 0.2:
+        if slack > 0.2 and image is not None:
             eye = sharper_eye(image, lambda px: px, model, to_px)
     centred = _onto_centres(h, eye, to_px, holes_mm, rings, ratio)
     if centred is None:
         return None
     fit, place, to_px, rms = centred
-    evidence, rings = ring_evidence(eye, to_px, holes_mm, drill_mm, ratio)
+    evidence, rings = ring_evidence(eye, to_px, holes_mm, drill_mm, ratio, shares=shares)
     name, variance = _answer(fit, ratio)
     floor = 2 * EDGE_FLOOR_MM**2
     return Refined(
         h, place, to_px, rings.in_view & (rings.share >= SHARES[0]), evidence, None, name,
-        lambda xy: variance(xy) + floor, ratio, rms, ring_model(holes_mm, rings), eye,
+        lambda xy: variance(xy) + floor, ratio, rms, ring_model(holes_mm, rings), eye, "rims",
     )  # fmt: skip
 
 

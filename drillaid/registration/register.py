@@ -87,7 +87,7 @@ def _verdict(task: Task, found: list[Refined], scenes, rig, thickness_mm: float)
     if best.hypothesis.mirrored != task.mirrored:
         return refusal(MIRRORED, best)
     start = time.perf_counter()
-    rivals = [] if task.pads else rivals_of(best, found, task.eye, design.xy_mm)
+    rivals = [] if task.pads else rivals_of(best, found, task.eye, design)
     clock.fit += time.perf_counter() - start
     for rival in rivals:
         if rival.mirrored and told_apart(rival.evidence, best.evidence):

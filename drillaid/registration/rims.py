@@ -90,9 +90,14 @@ def ring_model(holes_mm: np.ndarray, rings: Rings, least: float = WORTH) -> Edge
 
 
 def ring_evidence(
-    eye: Eye, to_px, holes_mm, drill_mm, px_per_mm: float, slack_mm: float = 0.08, seed: int = 0
+    eye: Eye, to_px, holes_mm, drill_mm, px_per_mm: float, *, slack_mm: float = 0.08,
+    shares: tuple[float, ...] = SHARES, seed: int = 0,
 ) -> tuple[Evidence, Rings]:
-    """How many holes show a rim, against how many places beside them do."""
+    """How many holes show a rim, against how many places beside them do.
+
+    shares: of a rim that must be there; the most telling of them is taken and
+    comes back as the evidence's `level`
+    """
     rings = find_rings(eye, to_px, holes_mm, drill_mm, px_per_mm, slack_mm=slack_mm)
     rng = np.random.default_rng(seed)
     by_chance = []
@@ -111,6 +116,6 @@ def ring_evidence(
             float((chance >= share).sum() + 1) / (len(chance) + 2),
             share,
         )
-        for share in SHARES
+        for share in shares
     ]
     return strongest(counts), rings

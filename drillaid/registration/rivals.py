@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from drillaid.design.model import Design
 from drillaid.registration.copper import FEW, judge, some
 from drillaid.registration.evidence import Evidence
 from drillaid.registration.hypotheses import Hypothesis, same_place, twins
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import pose_from
-from drillaid.registration.refining import Refined, refine
+from drillaid.registration.refining import Refined, refine, refine_by_rings
 
 APART_MM = 0.8  # nearer than this two placements are one
 
@@ -24,8 +25,9 @@ class Rival:
     mirrored: bool
 
 
-def rivals_of(best: Refined, found: list[Refined], eye, holes_mm: np.ndarray) -> list[Rival]:
+def rivals_of(best: Refined, found: list[Refined], eye, design: Design) -> list[Rival]:
     """All that lie elsewhere; `found` is what the search came upon, best included."""
+    holes_mm = design.xy_mm
     unit = best.hypothesis.grown.unit_per_mm
     own = replace(best.hypothesis, grown=replace(best.hypothesis.grown, placement=best.placement))
     others = [r.hypothesis for r in found if r.hypothesis.scene is own.scene] + twins(own, holes_mm)
@@ -33,17 +35,22 @@ def rivals_of(best: Refined, found: list[Refined], eye, holes_mm: np.ndarray) ->
     for h in others:
         if same_place(h.placement, best.placement, holes_mm, unit):
             continue
-        evidence = _judged(best, h, eye, holes_mm, unit)
+        evidence = _judged(best, h, eye, design, unit)
         if evidence is not None:
             rivals.append(Rival(evidence, h.mirrored != own.mirrored))
     return rivals
 
 
-def _judged(best: Refined, h: Hypothesis, eye, holes_mm, unit: float) -> Evidence | None:
-    if best.edges is None:
-        rival = refine(
-            eye, h, holes_mm, shapes=best.shapes, rounds=2, tolerances=(best.evidence.within_mm,)
-        )
+def _judged(best: Refined, h: Hypothesis, eye, design: Design, unit: float) -> Evidence | None:
+    holes_mm, level = design.xy_mm, (best.evidence.level,)
+    if best.by != "copper":
+        if best.by == "rims":
+            # Rims of its own, as the best one had: those of the best would be too
+            # exact a demand on a true twin.
+            ratio = best.px_per_mm
+            rival = refine_by_rings(None, h, best.eye, holes_mm, design.drill_mm, ratio, shares=level)
+        else:
+            rival = refine(eye, h, holes_mm, shapes=best.shapes, rounds=2, tolerances=level)
         if rival is None or same_place(rival.placement, best.placement, holes_mm, unit):
             return None
         return rival.evidence

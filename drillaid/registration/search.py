@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from drillaid.design.model import Design
 from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
@@ -50,7 +50,7 @@ class Task:
     """What is looked for in one photograph.
 
     image: uint8 BGR; eye: its best grey; mirrored: how the design should appear;
-    pads: pointed out by a person
+    pads: pointed out by a person; known: hypotheses already worked out
     """
 
     image: object
@@ -59,52 +59,70 @@ class Task:
     mirrored: bool
     pads: tuple
     clock: Clock
+    known: dict = field(default_factory=dict)
 
 
 def beyond_doubt(r: Refined) -> bool:
     """So much copper agrees that only its own twins need be looked at."""
-    return r.edges is not None and r.evidence.convincing and r.evidence.share >= 0.75
+    return r.by != "pads" and r.evidence.convincing and r.evidence.share >= 0.75
 
 
 def search(task: Task, scenes: list[Scene]) -> list[Refined]:
     """All refined placements on both faces, best first.
 
-    Copper where it is known, then rims about the holes, then single pads; along the
-    board's edges before all rotations; the next only where the one before convinced
-    nobody.
+    The cheap and telling steps first; the next only where the one before convinced nobody.
     """
-    mirrored, design = task.mirrored, task.design
-    asked, other = ("bottom", "top") if mirrored else ("top", "bottom")
-    both = (mirrored, not mirrored)
-    ways: list[tuple[object, tuple[bool, ...]]] = []
-    if asked in design.copper:
-        ways.append((_Copper(copper_edges(design.copper[asked])), both))
-    if other in design.copper:
-        # The other face's copper can only show if that face is up.
-        ways.append((_Copper(copper_edges(design.copper[other])), (not mirrored,)))
-    ways += [(_Rims(), both), (None, both)]
     found: list[Refined] = []
-    for way, sides in ways:
-        for thorough in (False,) if task.pads else (False, True):
-            for scene in scenes[:1] if thorough else scenes:
-                for side in sides:
-                    # Its mirror image is then among the rivals, which costs less.
-                    if any(beyond_doubt(r) for r in found):
-                        break
-                    found += _try(task, scene, side, way, thorough)
-                if any(r.evidence.convincing for r in found):
-                    return sorted(found, key=lambda r: -r.support)
+    for way, sides, thorough in _steps(task, calibrated=scenes[0].calibrated):
+        for scene in scenes[:1] if thorough else scenes:
+            for side in sides:
+                # Its mirror image is then among the rivals, which costs less.
+                if any(beyond_doubt(r) for r in found):
+                    break
+                found += _try(task, scene, side, way, thorough)
+            if any(r.evidence.convincing for r in found):
+                return sorted(found, key=lambda r: -r.support)
     return sorted(found, key=lambda r: -r.support)
 
 
+def _steps(task: Task, *, calibrated: bool):
+    """(way, sides, thorough), in the order in which they are worth trying.
+
+    Known copper tells more than holes: where it is not to be seen, holes that seem
+    to be are not believed. All rotations cost little where the scale is known, and
+    half a minute where it is not.
+    """
+    mirrored, copper = task.mirrored, task.design.copper
+    asked, other = ("bottom", "top") if mirrored else ("top", "bottom")
+    both = (mirrored, not mirrored)
+    ways: list[tuple[object, tuple[bool, ...]]] = []
+    if other in copper:
+        # The other face's copper can only show if that face is up.
+        ways.append((_Copper(copper_edges(copper[other])), (not mirrored,)))
+    if asked in copper:
+        ways.insert(0, (_Copper(copper_edges(copper[asked])), both))
+    else:
+        ways += [(_Rims(), both), (None, both)]
+    if task.pads:
+        return [(way, sides, False) for way, sides in ways]
+    if calibrated:
+        return [(way, sides, thorough) for way, sides in ways for thorough in (False, True)]
+    quick = [(way, sides, False) for way, sides in ways]
+    return quick + [(way, sides, True) for way, sides in ways[:1]]
+
+
 def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refined]:
-    holes = task.design.xy_mm
     start = time.perf_counter()
     raw = RAW_VOTES if way is not None and scene.calibrated else 0
+    key = (id(scene), side, thorough, raw)
+    holes = task.design.xy_mm
     if task.pads:
         trials = pointed_out(scene, holes, task.pads, mirrored=side)
+    elif key in task.known:
+        trials = task.known[key]
     else:
         trials = hypotheses(scene, holes, mirrored=side, thorough=thorough, raw=raw, keep=8 + raw)
+        task.known[key] = trials
     task.clock.match += time.perf_counter() - start
     start = time.perf_counter()
     if isinstance(way, _Rims):
@@ -124,6 +142,7 @@ class _Copper:
     """Edges as the Gerber has them."""
 
     edges: EdgeModel
+
 
 class _Rims:
     """Edges of lands nobody has drawn, as the picture shows them."""

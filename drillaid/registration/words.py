@@ -31,11 +31,18 @@ def print_scale_words(scale: tuple[float, float]) -> str:
     )
 
 
+_WHAT = {
+    "copper": "stretches of copper edge in view agree",
+    "rims": "holes in view show their land",
+    "pads": "pads in view agree",
+}
+
+
 def found_sentence(best, placement: Placement, design: Design) -> str:
     """What was found, how well it is known, and the print scale in the person's terms."""
     e = best.evidence
-    what = "pads in view" if best.edges is None else "stretches of copper edge in view"
-    text = f"Found: {e.agreeing} of {e.in_view} {what} agree"
+    what = _WHAT[best.by]
+    text = f"Found: {e.agreeing} of {e.in_view} {what}"
     worst = float(np.max(placement.expected_error_mm))
     text += f", expected error {np.median(placement.expected_error_mm):.3f} mm (worst hole {worst:.3f} mm)"
     if placement.matrix is not None:

@@ -7,7 +7,6 @@ so this tells right from wrong, not hundredths. Right or refused: never wrong.
 from __future__ import annotations
 
 import json
-import os
 
 import cv2
 import numpy as np
@@ -16,13 +15,10 @@ import pytest
 from drillaid.design.read import read_design
 from drillaid.registration.register import register_picture
 
-SLOW = pytest.mark.skipif(
-    not os.environ.get("DRILLAID_SLOW"), reason="tens of seconds: set DRILLAID_SLOW=1"
-)
 BOARDS = [
     "monokeith",
     "sinsonte",
-    pytest.param("dimmer", marks=[pytest.mark.slow, SLOW]),
+    "dimmer",
 ]
 OTHER = {"bottom": "top", "top": "bottom"}
 
@@ -69,7 +65,7 @@ def test_the_one_with_gerber_is_found(shared_data):
     [
         "monokeith",
         pytest.param("sinsonte", marks=[pytest.mark.slow, SLOW]),
-        pytest.param("dimmer", marks=[pytest.mark.slow, SLOW]),
+        "dimmer",
     ],
 )
 def test_the_wrong_face_is_never_registered(shared_data, name):
@@ -79,8 +75,6 @@ def test_the_wrong_face_is_never_registered(shared_data, name):
     assert not got.ok, got.message
 
 
-@pytest.mark.slow
-@SLOW
 def test_another_boards_drill_list_is_never_registered(shared_data):
     image, _, _, face = job(shared_data, "monokeith")
     _, design, _, _ = job(shared_data, "dimmer", face)

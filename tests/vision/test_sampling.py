@@ -47,7 +47,6 @@ def test_any_number_of_places(count):
     assert np.allclose(got, px @ [3.0, 2.0], atol=0.1)
 
 
-@pytest.mark.xfail(reason="owed: no places at all is an error of the library", strict=True)
 def test_no_places_give_no_values():
     assert sample(ramp(), np.zeros((0, 2))).shape == (0,)
 
