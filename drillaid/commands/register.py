@@ -86,7 +86,7 @@ def pads_from(texts: list[str], design: Design) -> tuple[tuple[int, float, float
                 remedy="drillaid holes lists the numbers",
             )
         pads.append((hole, u, v))
-    if len(pads) == 1:
+    if pads and len({hole for hole, _, _ in pads}) < 2:
         raise UsageError("one --pad leaves the rotation open", remedy="point out two pads")
     return tuple(pads)
 

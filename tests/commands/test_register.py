@@ -139,7 +139,6 @@ def test_misuse_gets_one_sentence(files, capsys, words, message):
     assert "Traceback" not in said.err
 
 
-@pytest.mark.xfail(reason="owed: one pad named twice fixes no rotation", strict=True)
 def test_one_pad_named_twice_is_misuse(files, capsys):
     design, photo, rig, _ = files
     pads = ["--pad", "3:400,300", "--pad", "3:402,300"]

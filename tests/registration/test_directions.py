@@ -95,6 +95,14 @@ def test_a_flat_picture_is_looked_at_from_above(noise):
     assert max(abs(normal_of(look, (400, 300))[2]) for look in looks) > 0.999
 
 
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_round_pads_alone_do_not_make_a_steep_tilt_look_orderly(seed):
+    to_px, _ = camera(0, 0, 10 * seed)
+    image = photograph(BOARD, to_px, SIZE[::-1], np.random.default_rng(seed))
+    # No direction to go by, so any guess is as good; without the Jacobian it is 50 degrees.
+    assert np.degrees(np.arccos(min(1.0, normal_of(looks_at(image)[0])[2]))) < 40
+
+
 def test_directions_on_a_plane_seen_from_above_are_those_in_the_picture():
     rng = np.random.default_rng(5)
     angle = rng.uniform(0, np.pi, 50)

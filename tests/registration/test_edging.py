@@ -102,6 +102,24 @@ def test_stated_errors_are_the_real_ones():
     assert 0.7 < ratio < 1.8
 
 
+def test_the_covariance_is_no_less_than_what_noise_does():
+    """One board at one place, 12 pictures: the raster's share is the same in all of them."""
+    rng = np.random.default_rng(10)
+    still = photograph(BOARD, view() @ moved(0.05, -0.03, 0.002), SHAPE, rng, noise=0.0)
+    placed, stated = [], []
+    for _ in range(12):
+        grey = grey_of(exposed(still, rng, 8.0))
+        fit = fit_edges(
+            grey.image, view(), some(EDGES, 700), Affine.identity(), noise=grey.noise,
+            px_per_mm=RATIO,
+        )  # fmt: skip
+        placed.append(fit.placement(HOLES))
+        stated.append(np.mean(fit.variance_at(HOLES)))
+    scatter = np.sqrt(np.var(placed, axis=0, ddof=1).sum(axis=1).mean())
+    # 12 draws of six numbers: good to about 15 %. Unevenness that is no noise counts as well.
+    assert 0.7 < np.sqrt(np.mean(stated)) / scatter < 2.0
+
+
 def test_at_wrong_places_few_edges_agree():
     rng = np.random.default_rng(6)
     grey = grey_of(photograph(BOARD, view(), SHAPE, rng))

@@ -64,7 +64,7 @@ def test_the_one_with_gerber_is_found(shared_data):
     "name",
     [
         "monokeith",
-        pytest.param("sinsonte", marks=[pytest.mark.slow, SLOW]),
+        "sinsonte",
         "dimmer",
     ],
 )

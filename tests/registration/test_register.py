@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 
 import cv2
@@ -98,6 +99,16 @@ def test_a_hard_bench_is_right_or_refused():
         assert got.status in (REGISTERED, NOT_FOUND, AMBIGUOUS), got.message
         if got.ok:
             assert off_mm(bench, got).max() < RIGHT_MM
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not os.environ.get("DRILLAID_SLOW"), reason="ten seconds: DRILLAID_SLOW=1")
+@pytest.mark.parametrize("seed", [0, 2])
+def test_a_hard_bench_by_its_drill_list_alone_is_right_or_refused(seed):
+    bench = hard(seed)
+    got = found(bench, bench.render(), drill_list_of(bench.board.design))
+    if got.ok:
+        assert off_mm(bench, got).max() < RIGHT_MM
 
 
 @pytest.mark.parametrize("gerber", [True, False])
