@@ -19,7 +19,16 @@ from dataclasses import replace
 import numpy as np
 
 from drillaid.design.gerber_objects import (
-    Drawn, Pad, Piece, arc, box, circle, pad_of, regular, rotated, stroke_pieces,
+    Drawn,
+    Pad,
+    Piece,
+    arc,
+    box,
+    circle,
+    pad_of,
+    regular,
+    rotated,
+    stroke_pieces,
 )  # fmt: skip
 from drillaid.design.gerber_statements import Statements
 from drillaid.errors import DesignError

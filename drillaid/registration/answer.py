@@ -7,7 +7,7 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.geometry import Affine, Homography
-from drillaid.registration.refining import Refined
+from drillaid.registration.refined import Refined
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
 

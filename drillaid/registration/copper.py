@@ -17,9 +17,9 @@ from drillaid.design.model import Copper
 from drillaid.geometry import Affine
 from drillaid.registration.edging import AGREE_MM, CELL_MM, EdgeFit, fit_edges
 from drillaid.registration.evidence import Evidence
-from drillaid.registration.probing import Eye
 from drillaid.vision.channel import grey_of, weights_between
 from drillaid.vision.contours import EdgeModel, edge_model_of
+from drillaid.vision.eye import Eye
 
 SPACING_MM = 0.4
 FEW, MANY = 500, 2500  # edge points to rank with, and to settle with

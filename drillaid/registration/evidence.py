@@ -26,12 +26,12 @@ MOST_CHANCE = 0.35  # where more agrees by accident, agreeing says too little
 @dataclass(frozen=True)
 class Evidence:
     """agreeing of in_view holes agree; chance: share that would do so by accident;
-    level: what agreeing took, mm for pads and edges, a share of the rim for rims"""
+    level: what agreeing took, mm for edges, a share of the rim for rims"""
 
     agreeing: int
     in_view: int
     chance: float
-    level: float = 0.22
+    level: float = 0.1
 
     @property
     def share(self) -> float:

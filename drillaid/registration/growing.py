@@ -44,13 +44,15 @@ def _unit(placement, holes) -> float:
     return float(np.sqrt(abs(np.linalg.det(jacobian))))
 
 
-def plausible(placement: Affine, *, scale_within: tuple[float, float], skew: float) -> bool:
-    """Could a print and a bench do this? skew: largest |shear| and |sx / sy - 1|."""
+def plausible(
+    placement: Affine, *, scale_within: tuple[float, float], skew: float, shear: float
+) -> bool:
+    """Could a print and a bench do this? skew: largest |sx / sy - 1|; shear: largest |shear|."""
     sx, sy = placement.scale
     low, high = scale_within
     return (
         low <= np.sqrt(sx * sy) <= high
-        and abs(placement.shear) <= skew
+        and abs(placement.shear) <= shear
         and abs(sx / sy - 1.0) <= skew
     )
 
@@ -64,7 +66,7 @@ def grow_on_bench(start: Affine, tree, holes: np.ndarray, *, mirrored: bool) -> 
         if ok.sum() < LEAST:
             return None
         current = fit_similarity(holes[ok], xy[matched[ok]], mirrored=mirrored)
-        if not plausible(current, scale_within=(0.96, 1.04), skew=0.01):
+        if not plausible(current, scale_within=(0.96, 1.04), skew=0.01, shear=0.01):
             return None
     matched = match(tree, current(holes), 0.35)
     return Grown(current, matched, 1.0)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -11,9 +13,10 @@ from drillaid.registration.directions import Look, looks_at, main_direction
 from drillaid.registration.fit import fit_similarity
 from drillaid.registration.growing import Grown, grow_by_pose, grow_in_plane, grow_on_bench, match
 from drillaid.registration.voting import design_direction, propose, quarter_turns
-from drillaid.vision.channel import grey_of
+from drillaid.vision.channel import grey_of, mixture_weights, second_mixture
 from drillaid.vision.discs import find_discs
 from drillaid.vision.edges import edge_threshold, find_edges
+from drillaid.vision.eye import Eye
 from drillaid.vision.plane import FlatPicture, PlaneView, RigPlane, flatten, visible_bounds
 
 COARSE_PX_PER_MM = 8.0  # enough to find pads; they are measured in the photograph itself
@@ -28,6 +31,7 @@ class Scene:
     """One photograph flattened to one plane, with what was sighted on it.
 
     xy: (n, 2) plane coordinates, best first; radius: (n,) plane units; side: (n,)
+    eye: the photograph in the mixture of colours in which this was sighted; None: its best
     """
 
     view: PlaneView
@@ -37,6 +41,7 @@ class Scene:
     direction_rad: float
     unit_px: float
     calibrated: bool
+    eye: Eye | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,14 +57,30 @@ class Hypothesis:
         return self.grown.placement
 
 
-def _sight(flat: FlatPicture, radius_px: tuple[float, float]) -> np.ndarray:
-    discs = find_discs(grey_of(flat.image).image, radius_px=radius_px)
+class Scenes:
+    """The scenes of one photograph, likeliest first, each made only when it is asked for."""
+
+    def __init__(self, makers: list[Callable[[], Scene]], *, calibrated: bool) -> None:
+        self._makers, self.calibrated = makers, calibrated
+        self.made: dict[int, Scene] = {}
+
+    def __len__(self) -> int:
+        return len(self._makers)
+
+    def __getitem__(self, index: int) -> Scene:
+        if index not in self.made:
+            self.made[index] = self._makers[index]()
+        return self.made[index]
+
+
+def _sight(flat: FlatPicture, grey: np.ndarray, radius_px: tuple[float, float]) -> np.ndarray:
+    discs = find_discs(grey, radius_px=radius_px)
     column = np.clip(np.rint(discs[:, 0]).astype(int), 0, flat.valid.shape[1] - 1)
     row = np.clip(np.rint(discs[:, 1]).astype(int), 0, flat.valid.shape[0] - 1)
     return discs[flat.valid[row, column] > 0]
 
 
-def _scene(view, flat: FlatPicture, discs, direction_rad: float, calibrated: bool) -> Scene:
+def _scene(view, flat: FlatPicture, discs, direction_rad: float, calibrated: bool, eye=None) -> Scene:
     return Scene(
         view,
         flat.to_plane(discs[:, :2]),
@@ -68,13 +89,24 @@ def _scene(view, flat: FlatPicture, discs, direction_rad: float, calibrated: boo
         direction_rad,
         1.0 / flat.px_per_unit,
         calibrated,
+        eye,
     )
 
 
-def scene_with_rig(image: np.ndarray, view: RigPlane) -> Scene:
-    """The board's upper face from straight above, in mm."""
+def scenes_with_rig(image: np.ndarray, view: RigPlane) -> Scenes:
+    """The board's upper face from straight above, in mm: in the mixture of colours with the
+    strongest edges, then in the next that is blind to what the first shows."""
+
+    def second() -> Scene:
+        flat = flatten(image, view, COARSE_PX_PER_MM)
+        return _rig_scene(image, view, second_mixture(flat.image, mixture_weights(flat.image)))
+
+    return Scenes([lambda: _rig_scene(image, view, None), second], calibrated=True)
+
+
+def _rig_scene(image: np.ndarray, view: RigPlane, weights: np.ndarray | None) -> Scene:
     flat = flatten(image, view, COARSE_PX_PER_MM)
-    grey = grey_of(flat.image)
+    grey = grey_of(flat.image, weights)
     edges = find_edges(grey.image, threshold=edge_threshold(grey.image, grey.noise))
     direction = 0.0
     if len(edges) > 100:
@@ -83,19 +115,26 @@ def scene_with_rig(image: np.ndarray, view: RigPlane) -> Scene:
         # Picture rows run down, the plane's y up.
         phi = np.degrees(np.arctan2(-normal[:, 1], normal[:, 0])) % 90.0
         direction = float(np.radians(main_direction(phi)))
+    eye = None
+    if weights is not None:
+        whole = grey_of(image, weights)
+        eye = Eye(whole.image, whole.noise)
     scale = flat.px_per_unit
-    return _scene(view, flat, _sight(flat, (0.25 * scale, 3.2 * scale)), direction, True)
+    discs = _sight(flat, grey.image, (0.25 * scale, 3.2 * scale))
+    return _scene(view, flat, discs, direction, True, eye)
 
 
-def scenes_without_rig(image: np.ndarray, *, keep: int = 3) -> list[Scene]:
+def scenes_without_rig(image: np.ndarray, *, keep: int = 3) -> Scenes:
     """One scene for each plane the camera is likely to look at, likeliest first."""
-    return [_free_scene(image, look) for look in looks_at(image, keep=keep)]
+    looks = looks_at(image, keep=keep)
+    return Scenes([partial(_free_scene, image, look) for look in looks], calibrated=False)
 
 
 def _free_scene(image: np.ndarray, look: Look) -> Scene:
     low, high = visible_bounds(look.plane)
     flat = flatten(image, look.plane, FLAT_PX / float((high - low).max()))
-    return _scene(look.plane, flat, _sight(flat, (3.0, 40.0)), look.direction_rad, False)
+    discs = _sight(flat, grey_of(flat.image).image, (3.0, 40.0))
+    return _scene(look.plane, flat, discs, look.direction_rad, False)
 
 
 def hypotheses(

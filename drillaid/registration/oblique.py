@@ -12,8 +12,8 @@ import numpy as np
 
 from drillaid.registration.edging import AGREE_MM, CELL_MM, polarity_of
 from drillaid.registration.pose import ALL, POSE, Pose, priors
-from drillaid.registration.probing import Eye
 from drillaid.vision.contours import EdgeModel, read_edges
+from drillaid.vision.eye import Eye
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +108,7 @@ def _covariance(rows, residual, weight, xy, pose: Pose) -> np.ndarray:
     _, group = np.unique(cell[:, 0] * 100_003 + cell[:, 1], return_inverse=True)
     sums = np.zeros((group.max() + 1, POSE + 1))
     np.add.at(sums, group, fitted * (weight * residual)[:, None])
-    own = inner @ (sums.T @ sums * (len(sums) / max(len(sums) - POSE - 1, 1)) + penalty) @ inner
+    own = inner @ (sums.T @ sums * (len(sums) / max(len(sums) - POSE - 1, 1)) + penalty * typical**2) @ inner
     carried = np.vstack([-(inner @ fitted.T @ (held * weight[:, None]))[:POSE], np.eye(ALL - POSE)])
     total = carried @ np.diag(1 / prior[POSE:]) @ carried.T
     total[:POSE, :POSE] += own[:POSE, :POSE]

@@ -9,19 +9,19 @@ from drillaid.errors import UsageError
 from drillaid.registration.answer import placement_of
 from drillaid.registration.evidence import told_apart
 from drillaid.registration.hypotheses import (
-    Scene,
+    Scenes,
     borne_out,
-    scene_with_rig,
+    scenes_with_rig,
     scenes_without_rig,
 )
-from drillaid.registration.probing import Eye
-from drillaid.registration.refining import Refined
+from drillaid.registration.refined import Refined
 from drillaid.registration.result import AMBIGUOUS, MIRRORED, NOT_FOUND, REGISTERED, Registration
 from drillaid.registration.rivals import rivals_of
 from drillaid.registration.search import Clock, Task, search
 from drillaid.registration.words import found_sentence, refusal_sentence
 from drillaid.rig.rig import Rig
 from drillaid.vision.channel import grey_of
+from drillaid.vision.eye import Eye
 from drillaid.vision.plane import RigPlane
 
 FEWEST_HOLES = 6
@@ -54,6 +54,7 @@ def register_picture(
     grey = grey_of(image)
     task = Task(image, Eye(grey.image, grey.noise), design, face == "bottom", tuple(pads), clock)
     scenes = _scenes(image, rig, thickness_mm)
+    scenes[0]
     clock.find = time.perf_counter() - clock.started
     found = search(task, scenes)
     if pads:
@@ -64,15 +65,15 @@ def register_picture(
     return _verdict(task, found, scenes, rig, thickness_mm)
 
 
-def _scenes(image, rig: Rig | None, thickness_mm: float) -> list[Scene]:
+def _scenes(image, rig: Rig | None, thickness_mm: float) -> Scenes:
     if rig is not None:
-        return [scene_with_rig(image, RigPlane(rig, thickness_mm))]
+        return scenes_with_rig(image, RigPlane(rig, thickness_mm))
     return scenes_without_rig(image)
 
 
-def _verdict(task: Task, found: list[Refined], scenes, rig, thickness_mm: float) -> Registration:
+def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm: float) -> Registration:
     design, clock = task.design, task.clock
-    seen = max((len(s.xy) for s in scenes), default=0)
+    seen = max((len(s.xy) for s in scenes.made.values()), default=0)
     total = len(design.holes)
 
     def refusal(status: str, best: Refined | None, rival=None) -> Registration:
@@ -80,14 +81,14 @@ def _verdict(task: Task, found: list[Refined], scenes, rig, thickness_mm: float)
         agreeing = int(best.agree.sum()) if best else 0
         return Registration(status, message, None, seen, agreeing, total, clock.as_dict())
 
-    convincing = [r for r in found if r.evidence.convincing]
+    convincing = [r for r in found if r.evidence.convincing and r.plausible]
     if not convincing:
         return refusal(NOT_FOUND, found[0] if found else None)
     best = convincing[0]
     if best.hypothesis.mirrored != task.mirrored:
         return refusal(MIRRORED, best)
     start = time.perf_counter()
-    rivals = [] if task.pads else rivals_of(best, found, task.eye, design)
+    rivals = [] if task.pads else rivals_of(best, found, design)
     clock.fit += time.perf_counter() - start
     for rival in rivals:
         if rival.mirrored and told_apart(rival.evidence, best.evidence):

@@ -12,14 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from drillaid.registration.evidence import Evidence, strongest
-from drillaid.registration.probing import Eye
 from drillaid.vision.contours import EdgeModel, read_edges
+from drillaid.vision.eye import Eye
 
 ANGLES = 20
 NARROWEST_MM, WIDEST_MM, STEP_MM = 0.12, 1.1, 0.09  # of copper beyond the hole's edge
 SPACING_MM = 0.3
 SHARES = (0.4, 0.5, 0.6)  # of a rim that must be there; the most telling counts
 FAINT = 0.25  # of the picture's strong edges; fainter ones are texture
+SLACK_MM, FINEST_PX = 0.08, 1.2  # how near a rim must be, and what a coarse picture allows
 WORTH = 0.35  # of a rim from which it helps to place the board
 
 
@@ -90,7 +91,7 @@ def ring_model(holes_mm: np.ndarray, rings: Rings, least: float = WORTH) -> Edge
 
 
 def ring_evidence(
-    eye: Eye, to_px, holes_mm, drill_mm, px_per_mm: float, *, slack_mm: float = 0.08,
+    eye: Eye, to_px, holes_mm, drill_mm, px_per_mm: float, *, slack_mm: float = SLACK_MM,
     shares: tuple[float, ...] = SHARES, seed: int = 0,
 ) -> tuple[Evidence, Rings]:
     """How many holes show a rim, against how many places beside them do.

@@ -12,20 +12,21 @@ from drillaid.registration.evidence import Evidence
 from drillaid.registration.hypotheses import Hypothesis, same_place, twins
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import pose_from
-from drillaid.registration.refining import Refined, refine, refine_by_rings
+from drillaid.registration.refine_rims import refine_by_rings
+from drillaid.registration.refined import Refined
 
 APART_MM = 0.8  # nearer than this two placements are one
 
 
 @dataclass(frozen=True)
 class Rival:
-    """Another placement, judged by the same eye on the same edges or pads as the best."""
+    """Another placement, judged by the same eye as the best."""
 
     evidence: Evidence
     mirrored: bool
 
 
-def rivals_of(best: Refined, found: list[Refined], eye, design: Design) -> list[Rival]:
+def rivals_of(best: Refined, found: list[Refined], design: Design) -> list[Rival]:
     """All that lie elsewhere; `found` is what the search came upon, best included."""
     holes_mm = design.xy_mm
     unit = best.hypothesis.grown.unit_per_mm
@@ -35,22 +36,19 @@ def rivals_of(best: Refined, found: list[Refined], eye, design: Design) -> list[
     for h in others:
         if same_place(h.placement, best.placement, holes_mm, unit):
             continue
-        evidence = _judged(best, h, eye, design, unit)
+        evidence = _judged(best, h, design, unit)
         if evidence is not None:
             rivals.append(Rival(evidence, h.mirrored != own.mirrored))
     return rivals
 
 
-def _judged(best: Refined, h: Hypothesis, eye, design: Design, unit: float) -> Evidence | None:
+def _judged(best: Refined, h: Hypothesis, design: Design, unit: float) -> Evidence | None:
     holes_mm, level = design.xy_mm, (best.evidence.level,)
-    if best.by != "copper":
-        if best.by == "rims":
-            # Rims of its own, as the best one had: those of the best would be too
-            # exact a demand on a true twin.
-            ratio = best.px_per_mm
-            rival = refine_by_rings(None, h, best.eye, holes_mm, design.drill_mm, ratio, shares=level)
-        else:
-            rival = refine(eye, h, holes_mm, shapes=best.shapes, rounds=2, tolerances=level)
+    if best.by == "rims":
+        # Rims of its own, as the best one had: those of the best would be too exact a
+        # demand on a true twin.
+        ratio = best.px_per_mm
+        rival = refine_by_rings(None, h, best.eye, holes_mm, design.drill_mm, ratio, shares=level)
         if rival is None or same_place(rival.placement, best.placement, holes_mm, unit):
             return None
         return rival.evidence

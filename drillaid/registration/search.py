@@ -8,25 +8,18 @@ from dataclasses import dataclass, field
 from drillaid.design.model import Design
 from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
 from drillaid.registration.evidence import LEAST_PADS
-from drillaid.registration.hypotheses import Hypothesis, Scene, hypotheses, pointed_out
+from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import pose_from
-from drillaid.registration.probing import Eye
-from drillaid.registration.refining import (
-    Refined,
-    chain,
-    px_per_mm_of,
-    refine,
-    refine_by_copper,
-    refine_by_oblique_copper,
-    refine_by_rings,
-)
+from drillaid.registration.refine_copper import refine_by_copper, refine_by_oblique_copper
+from drillaid.registration.refine_rims import refine_by_rings
+from drillaid.registration.refined import Refined, chain, px_per_mm_of
 from drillaid.registration.rims import find_rings
 from drillaid.vision.contours import EdgeModel
+from drillaid.vision.eye import Eye
 
-CLOSER_LOOKS = 8  # hypotheses of each face that are measured in the photograph
 RAW_VOTES = 10  # of the fullest votes that are tried although few pads match them
-RING_LOOKS = 6  # of those at rims
+RING_LOOKS = 4  # of those at rims
 EXACT_LOOKS = 3  # of the quick looks at copper that are followed up
 
 
@@ -63,24 +56,26 @@ class Task:
 
 
 def beyond_doubt(r: Refined) -> bool:
-    """So much copper agrees that only its own twins need be looked at."""
-    return r.by != "pads" and r.evidence.convincing and r.evidence.share >= 0.75
+    """So much agrees that only its own twins need be looked at."""
+    return r.evidence.convincing and r.evidence.share >= 0.75
 
 
-def search(task: Task, scenes: list[Scene]) -> list[Refined]:
+def search(task: Task, scenes: Scenes) -> list[Refined]:
     """All refined placements on both faces, best first.
 
     The cheap and telling steps first; the next only where the one before convinced nobody.
     """
     found: list[Refined] = []
-    for way, sides, thorough in _steps(task, calibrated=scenes[0].calibrated):
-        for scene in scenes[:1] if thorough else scenes:
+    for way, sides, thorough in _steps(task, calibrated=scenes.calibrated):
+        # All rotations at unknown scale are tried on the likeliest plane only.
+        for index in range(1 if thorough and not scenes.calibrated else len(scenes)):
+            scene = scenes[index]
             for side in sides:
                 # Its mirror image is then among the rivals, which costs less.
                 if any(beyond_doubt(r) for r in found):
                     break
                 found += _try(task, scene, side, way, thorough)
-            if any(r.evidence.convincing for r in found):
+            if any(r.evidence.convincing and r.plausible for r in found):
                 return sorted(found, key=lambda r: -r.support)
     return sorted(found, key=lambda r: -r.support)
 
@@ -102,7 +97,7 @@ def _steps(task: Task, *, calibrated: bool):
     if asked in copper:
         ways.insert(0, (_Copper(copper_edges(copper[asked])), both))
     else:
-        ways += [(_Rims(), both), (None, both)]
+        ways.append((_Rims(), both))
     if task.pads:
         return [(way, sides, False) for way, sides in ways]
     if calibrated:
@@ -113,8 +108,8 @@ def _steps(task: Task, *, calibrated: bool):
 
 def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refined]:
     start = time.perf_counter()
-    raw = RAW_VOTES if way is not None and scene.calibrated else 0
-    key = (id(scene), side, thorough, raw)
+    raw = RAW_VOTES if scene.calibrated else 0
+    key = (id(scene), side, thorough)
     holes = task.design.xy_mm
     if task.pads:
         trials = pointed_out(scene, holes, task.pads, mirrored=side)
@@ -127,8 +122,6 @@ def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refi
     start = time.perf_counter()
     if isinstance(way, _Rims):
         done = _by_rings(task, trials)
-    elif way is None:
-        done = _by_pads(task.eye, trials[:CLOSER_LOOKS], holes)
     elif scene.calibrated:
         done = _by_edges(task, trials, way)
     else:
@@ -148,12 +141,6 @@ class _Rims:
     """Edges of lands nobody has drawn, as the picture shows them."""
 
 
-def _by_pads(eye, trials: list[Hypothesis], holes) -> list[Refined]:
-    best = max((h.grown.count for h in trials), default=0)
-    done = [refine(eye, h, holes) for h in trials if h.grown.count >= 0.5 * best]
-    return [r for r in done if r is not None]
-
-
 def _by_rings(task: Task, trials: list[Hypothesis]) -> list[Refined]:
     """The trials about which most holes show a rim."""
     design, holes = task.design, task.design.xy_mm
@@ -161,14 +148,16 @@ def _by_rings(task: Task, trials: list[Hypothesis]) -> list[Refined]:
     for h in trials:
         ratio = px_per_mm_of(h.scene, h.placement, holes)
         to_px = chain(h.scene, h.placement)
-        rings = find_rings(task.eye, to_px, holes, design.drill_mm, ratio, slack_mm=0.25)
+        rings = find_rings(h.scene.eye or task.eye, to_px, holes, design.drill_mm, ratio, slack_mm=0.25)
         seen = rings.in_view
         if seen.sum() >= LEAST_PADS:
             quick.append((float(rings.share[seen].sum()), h, ratio))
     quick.sort(key=lambda row: -row[0])
     done = []
-    for _, h, ratio in quick[:RING_LOOKS]:
-        got = refine_by_rings(task.image, h, task.eye, holes, design.drill_mm, ratio)
+    for rank, h, ratio in quick[:RING_LOOKS]:
+        if rank < 0.8 * quick[0][0]:
+            break
+        got = refine_by_rings(task.image, h, h.scene.eye or task.eye, holes, design.drill_mm, ratio)
         if got is not None:
             done.append(got)
             if beyond_doubt(got):
@@ -178,9 +167,10 @@ def _by_rings(task: Task, trials: list[Hypothesis]) -> list[Refined]:
 
 def _by_edges(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
     """The best few of the trials by a quick look at some edges, then by all of them."""
-    eye, holes = task.eye, task.design.xy_mm
+    holes = task.design.xy_mm
     quick = []
     for h in trials:
+        eye = h.scene.eye or task.eye
         ratio = px_per_mm_of(h.scene, h.placement, holes)
         to_px = h.scene.view.to_px
         few = some(way.edges, FEW)

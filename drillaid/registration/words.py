@@ -6,8 +6,9 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.registration.evidence import LEAST_SHARE
-from drillaid.registration.probing import Eye
 from drillaid.registration.result import AMBIGUOUS, MIRRORED, Placement
+from drillaid.vision.eye import Eye
+from drillaid.vision.quality import trouble
 
 SOCKET_PINS, PITCH_MM = 40, 2.54  # the part whose rows tell a wrong scale first
 WORTH_SAYING = 0.001
@@ -34,7 +35,6 @@ def print_scale_words(scale: tuple[float, float]) -> str:
 _WHAT = {
     "copper": "stretches of copper edge in view agree",
     "rims": "holes in view show their land",
-    "pads": "pads in view agree",
 }
 
 
@@ -61,9 +61,12 @@ def refusal_sentence(status: str, best, eye: Eye, *, sightings: int, rival=None)
         )
     if status == AMBIGUOUS:
         return _ambiguous(best, rival)
+    bad = trouble(eye)
+    if bad is not None:
+        return bad + "."
     if sightings < 6:
         return (
-            "Nothing round is to be seen: is the lens cap off, the light on, and the etched side up?"
+            "Nothing round is to be seen: is a board in view, and its etched side up?"
         )
     if best is None:
         return (
@@ -71,12 +74,17 @@ def refusal_sentence(status: str, best, eye: Eye, *, sightings: int, rival=None)
             "arrangement of them fits): is it this design's board, with its etched side up?"
         )
     e = best.evidence
+    if e.share < 0.5 * LEAST_SHARE:
+        return (
+            "This design's pattern is not there: is a board under the camera, is it this "
+            "design's, and does its etched side look up? (At the best place "
+            f"{e.agreeing} of {e.in_view} readings agree.)"
+        )
     return (
-        f"Not sure enough to drill: the best arrangement explains {e.agreeing} of {e.in_view} "
-        f"places in view (at least {LEAST_SHARE:.0%} must agree, and by chance "
-        f"{e.chance:.0%} would); is it this design's board, sharp, evenly lit and free of "
-        "fingers?".replace("%", " %")
-    )
+        f"Not sure enough to drill: at the best place {e.agreeing} of {e.in_view} readings agree "
+        f"({LEAST_SHARE:.0%} must, and {e.chance:.0%} would by accident): give even light, take "
+        "fingers and swarf away, show the whole board, and check that it is this design's."
+    ).replace("%", " %")
 
 
 def _ambiguous(best, rival) -> str:

@@ -18,7 +18,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from drillaid.geometry import Affine, Homography  # noqa: E402
+from drillaid.geometry import Homography  # noqa: E402
 from drillaid.registration.following import Follower  # noqa: E402
 from drillaid.registration.result import REGISTERED, Placement, Registration  # noqa: E402
 from drillaid.simulation.bench import Occluders  # noqa: E402

@@ -14,9 +14,9 @@ from drillaid.registration.copper import (
     visible,
     voices,
 )
-from drillaid.registration.probing import Eye
 from drillaid.vision.channel import grey_of
 from drillaid.vision.contours import EdgeModel
+from drillaid.vision.eye import Eye
 
 SHAPE, RATIO = (420, 560), 10.0
 BOARD = board(3)

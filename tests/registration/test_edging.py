@@ -7,7 +7,7 @@ from support.drawn_copper import board, exposed, photograph
 from drillaid.geometry import Affine
 from drillaid.registration.copper import copper_edges, some
 from drillaid.registration.edging import fit_edges, polarity_of
-from drillaid.registration.refining import EDGE_FLOOR_MM
+from drillaid.registration.refined import systematic_mm2
 from drillaid.vision.channel import grey_of
 from drillaid.vision.contours import EdgeReadings
 
@@ -98,7 +98,7 @@ def test_stated_errors_are_the_real_ones():
     assert np.sqrt(np.mean(real)) < 0.01
     # The mask's raster is the same each time and is not in the covariance: for it a
     # floor is added wherever placements are told.
-    ratio = np.sqrt((np.mean(stated) + 2 * EDGE_FLOOR_MM**2) / np.mean(real))
+    ratio = np.sqrt((np.mean(stated) + systematic_mm2(fit.scatter_mm)) / np.mean(real))
     assert 0.7 < ratio < 1.8
 
 

@@ -60,7 +60,7 @@ def test_what_no_print_can_do_is_given_up(factor):
 
 
 def test_plausible_prints():
-    within = {"scale_within": (0.96, 1.04), "skew": 0.01}
+    within = {"scale_within": (0.96, 1.04), "skew": 0.01, "shear": 0.01}
     assert plausible(Affine.from_parts(rotation_rad=2, scale=(1.005, 0.998)), **within)
     assert not plausible(Affine.from_parts(scale=1.05), **within)
     assert not plausible(Affine.from_parts(scale=(1.0, 1.02)), **within)

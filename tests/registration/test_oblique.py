@@ -10,8 +10,8 @@ from support.drawn_copper import board, photograph
 from drillaid.registration.copper import copper_edges, some
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import ALL, Pose
-from drillaid.registration.probing import Eye
 from drillaid.vision.channel import grey_of
+from drillaid.vision.eye import Eye
 
 SIZE = (860, 640)
 BOARD = board(8)

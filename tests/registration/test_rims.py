@@ -5,9 +5,9 @@ import pytest
 from support.drawn_copper import board, photograph
 
 from drillaid.geometry import Affine
-from drillaid.registration.probing import Eye
-from drillaid.registration.rims import Rings, find_rings, ring_evidence, ring_model, rims
+from drillaid.registration.rims import Rings, find_rings, rims, ring_evidence, ring_model
 from drillaid.vision.channel import grey_of
+from drillaid.vision.eye import Eye
 
 SHAPE, RATIO = (560, 760), 15.0
 VIEW = Affine([[-RATIO, 0.6, 720.3], [-0.6, -RATIO, 540.6]])

@@ -1,0 +1,90 @@
+"""The exact placement by the design's own copper, with a rig and without."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from drillaid.geometry import Affine
+from drillaid.registration.copper import FEW, MANY, judge, sharper_eye, some, visible, voices
+from drillaid.registration.edging import AGREE_MM, EdgeFit
+from drillaid.registration.evidence import Evidence
+from drillaid.registration.hypotheses import Hypothesis
+from drillaid.registration.oblique import PoseEdges, fit_pose_by_edges
+from drillaid.registration.pose import Pose
+from drillaid.registration.refined import Refined, systematic_mm2
+from drillaid.vision.contours import EdgeModel, read_edges
+from drillaid.vision.eye import Eye
+
+PAD_NEAR_MM = 1.6  # edges this near to a hole belong to its land
+
+
+def refine_by_copper(
+    eye: Eye, h: Hypothesis, start: Affine, to_plane_px, model: EdgeModel, holes_mm, ratio, chance
+) -> Refined | None:
+    """The exact placement by all edges of the copper.
+
+    start: design mm -> frame of to_plane_px: the plane with a rig; without one the
+    design frame itself, seen through the pose that the pads gave
+    """
+    judged = judge(
+        eye, to_plane_px, some(model, MANY), start, ratio, chance, reaches=(0.4, 0.25, 0.2, 0.2)
+    )
+    if judged is None:
+        return None
+    fit = judged.fit
+
+    def to_px(xy):
+        return to_plane_px(fit.placement(xy))
+
+    agree = pads_by_edges(eye, to_px, model, holes_mm, ratio, fit)
+    floor = systematic_mm2(fit.scatter_mm)
+    placement = fit.placement if h.scene.calibrated else h.placement
+    return Refined(
+        h, placement, to_px, agree, judged.evidence,
+        "affine" if h.scene.calibrated else "projective",
+        lambda xy: fit.variance_at(xy) + floor, ratio, fit.scatter_mm, model, eye, "copper",
+    )
+
+
+def pads_by_edges(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit: EdgeFit | PoseEdges) -> np.ndarray:
+    """(N,) bool: half of the edges round the hole are where they should be."""
+    from scipy.spatial import cKDTree
+
+    shifted = EdgeModel(model.xy + model.normal * fit.etch_mm, model.normal)
+    got = read_edges(eye.grey, to_px, shifted, 0.2, noise=eye.noise, px_per_unit=ratio)
+    good = got.clear & (np.abs(got.off) < AGREE_MM) & (np.sign(got.step) == fit.polarity)
+    good &= visible(eye, lambda xy: xy, model, to_px)
+    near = cKDTree(model.xy).query_ball_point(holes_mm, PAD_NEAR_MM)
+    return np.array([len(i) >= 4 and good[i].mean() > 0.5 for i in near])
+
+
+def refine_by_oblique_copper(
+    image, h: Hypothesis, pose: Pose, model: EdgeModel, holes_mm, ratio: float
+) -> Refined | None:
+    """The same without a rig: pose and focal length by all edges of the copper."""
+    part = some(model, MANY)
+    eye = sharper_eye(image, lambda px: px, some(model, FEW), pose)
+    got = fit_pose_by_edges(eye, pose, part, ratio)
+    if got is None:
+        return None
+    chance = oblique_chance(eye, got.pose, some(model, FEW), ratio)
+    seen = visible(eye, lambda px: px, part, got.pose)
+    count = voices(part.only(seen)) if seen.any() else 0.0
+    evidence = Evidence(round(got.share * count), round(count), chance, AGREE_MM)
+    agree = pads_by_edges(eye, got.pose, model, holes_mm, ratio, got)
+    floor = systematic_mm2(got.scatter_mm)
+    return Refined(
+        h, h.placement, got.pose, agree, evidence, "projective",
+        lambda xy: got.pose.variance_px2(xy) / ratio**2 + floor, ratio, got.scatter_mm, model, eye, "copper",
+    )  # fmt: skip
+
+
+def oblique_chance(eye: Eye, pose: Pose, model: EdgeModel, ratio: float, seed: int = 0) -> float:
+    """As `copper.chance_of`: the copper laid beside where it is."""
+    rng = np.random.default_rng(seed)
+    shares = []
+    for angle, length in zip(rng.uniform(0, 2 * np.pi, 6), rng.uniform(1.6, 6.0, 6), strict=True):
+        beside = EdgeModel(model.xy + length * np.array([np.cos(angle), np.sin(angle)]), model.normal)
+        got = fit_pose_by_edges(eye, pose, beside, ratio, reaches=(0.3, 0.3))
+        shares.append(0.05 if got is None else got.share)
+    return float(np.clip(np.mean(shares) + 1.5 * np.std(shares), 0.05, 0.95))

@@ -1,0 +1,182 @@
+"""The exact placement by the rims of lands nobody has drawn, with a rig and without."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from drillaid.geometry import Affine, Homography
+from drillaid.registration.copper import sharper_eye
+from drillaid.registration.edging import fit_edges
+from drillaid.registration.evidence import LEAST_SHARE
+from drillaid.registration.fit import PARAMETERS, PlaneFit, fit_plane, robust_weights
+from drillaid.registration.hypotheses import Hypothesis
+from drillaid.registration.oblique import fit_pose_by_edges
+from drillaid.registration.pose import Pose, fit_pose, pose_from
+from drillaid.registration.refined import Refined, chain, systematic_mm2
+from drillaid.registration.rims import (
+    FINEST_PX,
+    SHARES,
+    SLACK_MM,
+    WORTH,
+    Rings,
+    find_rings,
+    ring_evidence,
+    ring_model,
+)
+from drillaid.vision.centres import find_centres
+from drillaid.vision.eye import Eye
+
+# What no picture of ours could yet show to be smaller: etched edges wander
+# alike on both sides of a pad, and artwork is printed in dots.
+LEAST_PAD_SIGMA_MM = 0.008
+CENTRE_MM = 0.22  # etching and print leave pads this far off at the most
+
+
+def refine_by_rings(
+    image, h: Hypothesis, eye: Eye, holes_mm, drill_mm, ratio: float, *,
+    shares: tuple[float, ...] = SHARES,
+) -> Refined | None:
+    """The exact placement by the rims of lands nobody has drawn, with a rig or without.
+
+    Rims are found, the placement moved onto them, and found again closer by; at last
+    in the mixture of colours that tells land from board best (image None: as `eye` is).
+    """
+    scene = h.scene
+    on_bench = scene.calibrated
+    if on_bench:
+        place, to_px = h.placement, chain(scene, h.placement)
+    else:
+        view = scene.view
+        place = pose_from(view.homography @ h.placement, holes_mm, view.size_px, flip=h.mirrored)
+        to_px = place
+    got = None
+    finest = max(SLACK_MM, FINEST_PX / ratio)
+    for slack in (max(0.25, finest), max(0.15, finest), max(0.1, finest), finest):
+        rings = find_rings(eye, to_px, holes_mm, drill_mm, ratio, slack_mm=slack)
+        model = ring_model(holes_mm, rings)
+        there = rings.share[rings.in_view] >= WORTH
+        if len(model) < 60 or there.mean() < LEAST_SHARE - 0.1:
+            return None
+        if on_bench:
+            got = fit_edges(
+                eye.grey, scene.view.to_px, model, place, noise=eye.noise, px_per_mm=ratio,
+                reaches=(2 * slack, 1.5 * slack), affine=slack < 0.2,
+            )  # fmt: skip
+        else:
+            got = fit_pose_by_edges(eye, place, model, ratio, reaches=(2 * slack, 1.5 * slack))
+        if got is None:
+            return None
+        place = got.placement if on_bench else got.pose
+        to_px = chain(scene, place) if on_bench else place
+        if slack > 0.2 and image is not None:
+            eye = sharper_eye(image, lambda px: px, model, to_px)
+    centred = _onto_centres(h, eye, to_px, holes_mm, rings, ratio)
+    if centred is None:
+        return None
+    fit, place, to_px, rms = centred
+    evidence, rings = ring_evidence(
+        eye, to_px, holes_mm, drill_mm, ratio, slack_mm=finest, shares=shares
+    )
+    name, variance = _answer(fit, ratio)
+    # What scatters the centres is in their own covariance already.
+    floor = systematic_mm2(0.0)
+    return Refined(
+        h, place, to_px, rings.in_view & (rings.share >= SHARES[0]), evidence, name,
+        lambda xy: variance(xy) + floor, ratio, rms, ring_model(holes_mm, rings), eye, "rims",
+    )  # fmt: skip
+
+
+def _onto_centres(h: Hypothesis, eye: Eye, to_px, holes_mm, rings: Rings, ratio: float):
+    """The placement through the rims' centres, each from opposite sides of its rim.
+
+    A rim seen on one side only, where a track leaves or the neighbour's clearance
+    looks like one, says nothing about its centre and is left out.
+    """
+    there = np.flatnonzero(rings.in_view & (rings.share >= WORTH))
+    fit = place = None
+    for last in (False, True):
+        got = find_centres(
+            eye.grey, to_px, holes_mm[there], rings.radius_mm[there],
+            np.full(len(there), rings.polarity), noise=eye.noise, unit_px=ratio,
+        )  # fmt: skip
+        off = np.linalg.norm(got.xy - holes_mm[there], axis=1)
+        found = np.zeros(len(holes_mm), dtype=bool)
+        found[there] = got.found & (got.cover >= 0.4) & (off < CENTRE_MM)
+        if found.sum() < 6:
+            return None
+        px, sigma = np.zeros_like(holes_mm), np.ones(len(holes_mm))
+        px[there], sigma[there] = to_px(got.xy), got.sigma * ratio
+        fit, _ = _fit(h, holes_mm, px, sigma, found, ratio, last=last)
+        place = _placement_of(h, fit)
+        to_px = chain(h.scene, place, fit)
+    rms = float(np.sqrt(np.mean(off[found[there]] ** 2)))
+    return fit, place, to_px, rms
+
+
+_NAMES = {"rigid": "rigid", "similarity": "similarity", "scales": "affine", "affine": "affine"}
+
+
+def _answer(fit: PlaneFit | Pose, ratio: float):
+    if isinstance(fit, PlaneFit):
+        return _NAMES[fit.model], fit.variance_at
+    return "projective", lambda xy: fit.variance_px2(xy) / ratio**2
+
+
+def _placement_of(h: Hypothesis, fit) -> Affine | Homography:
+    if isinstance(fit, PlaneFit):
+        return fit.transform
+    return h.scene.view.homography.inverse @ fit.homography
+
+
+def _fit(h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bool):
+    """Robust fit of the pads that agree; the scatter between pads is part of their sigma."""
+    index = np.flatnonzero(agree)
+    source = holes_mm[index]
+    scatter_mm = 0.05
+    keep = np.ones(len(index), dtype=bool)
+    fit = None
+    for _ in range(4):
+        sigma_mm = np.hypot(sigma_px[index] / ratio, scatter_mm)
+        if h.scene.calibrated:
+            target = h.scene.view.to_plane(px[index])
+            fit = best_plane_fit(source[keep], target[keep], sigma_mm[keep], mirrored=h.mirrored)
+            residual = target - fit.transform(source)
+        else:
+            pose = pose_from(
+                h.scene.view.homography @ h.placement,
+                holes_mm,
+                h.scene.view.size_px,
+                flip=h.mirrored,
+            )
+            fit = fit_pose(source[keep], px[index][keep], sigma_mm[keep] * ratio, pose)
+            residual = (px[index] - fit(source)) / ratio
+        weight, inflation = robust_weights(residual, sigma_mm)
+        keep = weight > 0.05
+        if keep.sum() < 6:
+            keep = np.ones(len(index), dtype=bool)
+        scatter_mm = scatter_between(residual[keep], sigma_px[index][keep] / ratio)
+        if not last:
+            break
+    return fit, weight
+
+
+def scatter_between(residual_mm: np.ndarray, sigma_mm: np.ndarray) -> float:
+    """The part of the scatter (one axis, mm) that the pads' own sigmas do not explain."""
+    length = np.linalg.norm(residual_mm, axis=1)
+    total = np.median(length) / 1.17741  # Rayleigh median, in sigmas of one axis
+    own = np.median(sigma_mm)
+    return float(np.sqrt(max(total**2 - own**2, LEAST_PAD_SIGMA_MM**2)))
+
+
+def best_plane_fit(source, target, sigma, *, mirrored: bool) -> PlaneFit:
+    """The model with the smallest Bayesian information criterion (G. Schwarz, Annals of
+    Statistics 6(2), 1978; from memory): chi2 + parameters * ln(number of readings)."""
+    best, price = None, np.inf
+    for model in ("rigid", "similarity", "scales", "affine"):
+        if 2 * len(source) < PARAMETERS[model] + 4:
+            continue
+        fit = fit_plane(source, target, sigma, model, mirrored=mirrored)
+        own = fit.chi2 + PARAMETERS[model] * np.log(2 * len(source))
+        if own < price:
+            best, price = fit, own
+    return best

@@ -1,0 +1,82 @@
+"""A placement with all that was measured for it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from drillaid.geometry import Affine, Homography
+from drillaid.registration.evidence import Evidence
+from drillaid.registration.growing import plausible
+from drillaid.registration.hypotheses import Hypothesis
+from drillaid.registration.pose import Pose
+from drillaid.vision.contours import EdgeModel
+from drillaid.vision.eye import Eye
+
+# Beyond this a fit follows wrong pads rather than a stretched print.
+SCALE, SKEW, SHEAR = (0.97, 1.03), 0.022, 0.007
+# What remains between the edges' mean and the truth whatever their number, one sigma of an
+# axis: blur that is not even, sampling, etching that is not the same on both sides. It
+# grows with what scatters the edges (set on simulated benches; bench_registration.py
+# holds the stated error against the real one).
+FLOOR_MM, SCATTER_SHARE = 0.002, 0.12
+
+
+def systematic_mm2(scatter_mm: float) -> float:
+    """Variance that no number of edges removes, both axes together."""
+    return 2 * (FLOOR_MM**2 + (SCATTER_SHARE * scatter_mm) ** 2)
+
+
+@dataclass(frozen=True, eq=False)
+class Refined:
+    """A placement with all that was measured for it.
+
+    placement: design mm -> plane; to_px: design mm (N, 2) -> pixels as photographed
+    agree: (N,) holes whose pad was seen where it should be
+    variance_mm2: design mm (N, 2) -> (N,), of the stated place, both axes together
+    model: as in the contract
+    edges, eye: what copper was looked for, and in which mixture of colours
+    by: "copper" or "rims"
+    """
+
+    hypothesis: Hypothesis
+    placement: Affine | Homography
+    to_px: Callable[[np.ndarray], np.ndarray]
+    agree: np.ndarray
+    evidence: Evidence
+    model: str
+    variance_mm2: Callable[[np.ndarray], np.ndarray]
+    px_per_mm: float
+    residual_rms_mm: float
+    edges: EdgeModel
+    eye: Eye
+    by: str
+
+    @property
+    def plausible(self) -> bool:
+        """Could a printer and an etching bath have made this? Asked where the scale is known."""
+        if not isinstance(self.placement, Affine) or not self.hypothesis.scene.calibrated:
+            return True
+        return plausible(self.placement, scale_within=SCALE, skew=SKEW, shear=SHEAR)
+
+    @property
+    def support(self) -> float:
+        return self.evidence.support()
+
+
+def px_per_mm_of(scene, placement, holes_mm) -> float:
+    """Pixels of the photograph per design mm at the middle of the holes, mean over directions."""
+    middle = holes_mm.mean(axis=0)
+    near = middle + np.array([[0.0, 0.0], [0.5, 0.0], [0.0, 0.5]])
+    px = scene.view.to_px(placement(near))
+    step = (px[1:] - px[0]) / 0.5
+    return float(np.sqrt(abs(np.linalg.det(step))))
+
+
+def chain(scene, placement, fit=None):
+    """Design mm -> pixels as photographed; a fitted pose brings its own lens."""
+    if isinstance(fit, Pose):
+        return fit
+    return lambda xy: scene.view.to_px(placement(xy))
