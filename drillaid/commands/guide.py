@@ -6,7 +6,7 @@ import argparse
 import contextlib
 import time
 
-from drillaid.commands import DONE, REFUSED, Answer, say
+from drillaid.commands import DONE, REFUSED, Answer, add_face_arguments, say
 from drillaid.errors import CameraLost, RigError, StorageError, UsageError
 
 SUMMARY = "live guidance, hole by hole"
@@ -24,13 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--rig", metavar="FILE", help="the rig file (sim: one of its own)")
     parser.add_argument("--headless", action="store_true", help="in the terminal, no window")
     parser.add_argument("--events", metavar="FILE", help="writes one JSON object a line")
-    parser.add_argument(
-        "--face", choices=("bottom", "top"), default="bottom",
-        help="the face of the design that looks at the camera (default: bottom)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--thickness", type=float, default=1.6, metavar="MM", help="of the board (default: 1.6)"
-    )
+    add_face_arguments(parser)
     parser.add_argument(
         "--bits", metavar="MM,MM,…", help="the bits at hand, in mm (default: the common sizes)"
     )

@@ -167,12 +167,9 @@ def _part_table(parts) -> str:
 
 def _ranges(numbers: Iterable[int]) -> str:
     """"1-4, 7, 9-10", sorted."""
-    runs: list[list[int]] = []
-    for number in sorted(numbers):
-        if runs and number == runs[-1][1] + 1:
-            runs[-1][1] = number
-        else:
-            runs.append([number, number])
+    from drillaid.design.bits import runs_of
+
+    runs = runs_of(numbers)
     return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in runs)
 
 

@@ -6,7 +6,7 @@ import argparse
 import time
 from pathlib import Path
 
-from drillaid.commands import DONE, REFUSED, Answer, say
+from drillaid.commands import DONE, REFUSED, Answer, add_photograph_arguments, say
 from drillaid.errors import UsageError
 
 SUMMARY = "measures a drilled board"
@@ -14,18 +14,7 @@ EXAMPLE = "drillaid inspect board.drl board-B_Cu.gbr drilled.jpg --rig bench.tom
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("design", nargs="+", metavar="DESIGN", help="the files of one board")
-    parser.add_argument("photo", metavar="PHOTO", help="the photograph, the last file named")
-    parser.add_argument("--rig", metavar="FILE", help="the rig file; without one no true lengths")
-    parser.add_argument(
-        "--face",
-        choices=("bottom", "top"),
-        default="bottom",
-        help="the face of the design that looks at the camera (default: bottom)",
-    )
-    parser.add_argument(
-        "--thickness", type=float, default=1.6, metavar="MM", help="of the board (default: 1.6)"
-    )
+    add_photograph_arguments(parser, without_rig="no true lengths")
     parser.add_argument(
         "--bits", metavar="MM,MM,…", help="the bits that were at hand (default: as the design asks)"
     )

@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 
-from drillaid.commands import DONE, REFUSED, Answer
+from drillaid.commands import DONE, REFUSED, Answer, add_photograph_arguments
 from drillaid.design.model import Design
 from drillaid.errors import UsageError
 from drillaid.registration.result import Registration
@@ -17,18 +17,7 @@ EXAMPLE = "drillaid register board.drl board-B_Cu.gbr photo.jpg --rig bench.toml
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("design", nargs="+", metavar="DESIGN", help="the files of one board")
-    parser.add_argument("photo", metavar="PHOTO", help="the photograph, the last file named")
-    parser.add_argument("--rig", metavar="FILE", help="the rig file; without one no mm on the bench")
-    parser.add_argument(
-        "--face",
-        choices=("bottom", "top"),
-        default="bottom",
-        help="the face of the design that looks at the camera (default: bottom)",
-    )
-    parser.add_argument(
-        "--thickness", type=float, default=1.6, metavar="MM", help="of the board (default: 1.6)"
-    )
+    add_photograph_arguments(parser, without_rig="no mm on the bench")
     parser.add_argument(
         "--pad",
         action="append",

@@ -140,14 +140,20 @@ def _ring_note(hole, choice: BitChoice, workshop_plates: bool) -> str | None:
     return text
 
 
-def _holes(numbers: list[int]) -> str:
-    """ "hole 3" or "holes 1, 3–7 and 9"."""
-    runs: list[list[int]] = []
+def runs_of(numbers: Iterable[int]) -> list[tuple[int, int]]:
+    """First and last of each unbroken run of hole numbers, sorted."""
+    runs: list[tuple[int, int]] = []
     for number in sorted(numbers):
         if runs and number == runs[-1][1] + 1:
-            runs[-1][1] = number
+            runs[-1] = (runs[-1][0], number)
         else:
-            runs.append([number, number])
+            runs.append((number, number))
+    return runs
+
+
+def _holes(numbers: list[int]) -> str:
+    """ "hole 3" or "holes 1, 3–7 and 9"."""
+    runs = runs_of(numbers)
     words = [
         f"{a}" if a == b else f"{a}, {b}" if b == a + 1 else f"{a}–{b}" for a, b in runs
     ]  # fmt: skip
