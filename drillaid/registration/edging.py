@@ -14,6 +14,7 @@ import numpy as np
 from drillaid.geometry import Affine
 from drillaid.vision.contours import EdgeModel, EdgeReadings, read_edges
 
+AGREE_MM = 0.1  # an edge this near to its place is the one meant
 FEWEST = 30  # edges on which to base anything
 CELL_MM = 2.5  # readings nearer to each other than this share their errors
 LOOSE = {"scale": 0.004, "shear": 0.002}  # one sigma of prints, for boards with little copper
@@ -38,9 +39,6 @@ class EdgeFit:
         row = np.column_stack([xy, np.ones(len(xy))])
         inner = self.covariance[:3, :3] + self.covariance[3:, 3:]
         return np.einsum("ni,ij,nj->n", row, inner, row)
-
-
-AGREE_MM = 0.1
 
 
 def polarity_of(readings: EdgeReadings, within: np.ndarray) -> float:
@@ -74,8 +72,7 @@ def fit_edges(
         if usable.sum() < FEWEST:
             return None
         rows = _rows(model.xy[usable], model.normal[usable], middle, size)
-        solved = _solve(rows, readings.off[usable], reach, size, affine)
-        step, weight, scatter = solved
+        step, weight, scatter = _solve(rows, readings.off[usable], reach, size, affine)
         placement = _moved(placement, step, middle, size)
         etch += step[6]
     residual = readings.off[usable] - rows @ step

@@ -50,7 +50,7 @@ class Evidence:
     @property
     def convincing(self) -> bool:
         """Enough pads, a large enough share, and far beyond what a search finds by luck."""
-        return (
+        return bool(
             self.agreeing >= LEAST_PADS
             and self.chance <= MOST_CHANCE
             and self.share >= LEAST_SHARE

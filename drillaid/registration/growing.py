@@ -50,7 +50,7 @@ def plausible(
     """Could a print and a bench do this? skew: largest |sx / sy - 1|; shear: largest |shear|."""
     sx, sy = placement.scale
     low, high = scale_within
-    return (
+    return bool(
         low <= np.sqrt(sx * sy) <= high
         and abs(placement.shear) <= shear
         and abs(sx / sy - 1.0) <= skew

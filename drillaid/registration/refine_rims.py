@@ -150,7 +150,7 @@ def _fit(h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bo
             )
             fit = fit_pose(source[keep], px[index][keep], sigma_mm[keep] * ratio, pose)
             residual = (px[index] - fit(source)) / ratio
-        weight, inflation = robust_weights(residual, sigma_mm)
+        weight, _ = robust_weights(residual, sigma_mm)
         keep = weight > 0.05
         if keep.sum() < 6:
             keep = np.ones(len(index), dtype=bool)

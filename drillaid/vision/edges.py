@@ -32,13 +32,13 @@ def find_edges(grey: np.ndarray, *, threshold: float, smooth_px: float = 1.0) ->
     """
     soft = cv2.GaussianBlur(grey, (0, 0), smooth_px) if smooth_px > 0 else grey
     # The 3 x 3 Scharr masks have unit gain 32; 16-bit derivatives for the
-    # thinning step keep 1/8 of a grey level.
+    # thinning step keep 1/64 of a grey level.
     dx = cv2.Scharr(soft, cv2.CV_32F, 1, 0, scale=1 / 32)
     dy = cv2.Scharr(soft, cv2.CV_32F, 0, 1, scale=1 / 32)
-    gain = 8.0
-    dx16 = np.clip(dx * gain * 8, -32767, 32767).astype(np.int16)
-    dy16 = np.clip(dy * gain * 8, -32767, 32767).astype(np.int16)
-    level = threshold * gain * 8
+    gain = 64.0
+    dx16 = np.clip(dx * gain, -32767, 32767).astype(np.int16)
+    dy16 = np.clip(dy * gain, -32767, 32767).astype(np.int16)
+    level = threshold * gain
     thin = cv2.Canny(dx16, dy16, level, level, L2gradient=True)
     v, u = np.nonzero(thin)
     gx, gy = dx[v, u], dy[v, u]

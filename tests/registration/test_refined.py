@@ -1,0 +1,75 @@
+"""A placement no printer could have made is not believed, however much agrees with it."""
+
+from __future__ import annotations
+
+import time
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from drillaid.design.model import Design, Hole
+from drillaid.geometry import Affine
+from drillaid.registration.evidence import Evidence
+from drillaid.registration.growing import Grown
+from drillaid.registration.hypotheses import Hypothesis, Scene
+from drillaid.registration.refined import FLOOR_MM, Refined, systematic_mm2
+from drillaid.registration.register import _verdict
+from drillaid.registration.result import NOT_FOUND
+from drillaid.registration.search import Clock, Task
+from drillaid.vision.contours import EdgeModel
+from drillaid.vision.eye import Eye
+
+HOLES = np.array([[5.0 * (k % 6), 7.0 * (k // 6)] for k in range(24)])
+EYE = Eye(np.full((120, 160), 90.0, np.float32), 1.0)
+
+
+def placed(placement: Affine, *, calibrated: bool = True) -> Refined:
+    """All 24 holes agree with this placement, none by chance."""
+    scene = Scene(None, HOLES, np.ones(24), np.ones(24), 0.0, 0.1, calibrated)
+    return Refined(
+        Hypothesis(scene, Grown(placement, np.arange(24), 1.0), False),
+        placement,
+        placement,
+        np.ones(24, dtype=bool),
+        Evidence(24, 24, 0.02),
+        "affine",
+        lambda xy: np.full(len(xy), 1e-4),
+        10.0,
+        0.01,
+        EdgeModel(HOLES, np.tile([1.0, 0.0], (24, 1))),
+        EYE,
+        "rims",
+    )
+
+
+@pytest.mark.parametrize(
+    ("parts", "believed"),
+    [
+        ({"scale": (1.01, 0.995)}, True),
+        ({"shear": 0.004}, True),
+        ({"shear": 0.0094}, False),
+        ({"scale": 1.05}, False),
+        ({"scale": (1.02, 0.99)}, False),
+    ],
+)
+def test_what_a_print_can_do(parts, believed):
+    assert placed(Affine.from_parts(rotation_rad=1.0, **parts)).plausible is believed
+
+
+def test_without_a_rig_scale_says_nothing():
+    assert placed(Affine.from_parts(scale=7.0), calibrated=False).plausible
+
+
+def test_a_stretched_fit_is_refused_although_all_agrees():
+    design = Design("grid", tuple(Hole(k + 1, *xy, 0.8) for k, xy in enumerate(HOLES)))
+    task = Task(None, EYE, design, False, ((1, 0.0, 0.0),), Clock(time.perf_counter()))
+    found = [placed(Affine.from_parts(shear=0.0094))]
+    assert found[0].evidence.convincing
+    answer = _verdict(task, found, SimpleNamespace(made={}), None, 1.6)
+    assert answer.status == NOT_FOUND and answer.placement is None
+
+
+def test_what_edges_leave_grows_with_their_scatter():
+    assert systematic_mm2(0.0) == pytest.approx(2 * FLOOR_MM**2)
+    assert systematic_mm2(0.05) > 4 * systematic_mm2(0.0)
