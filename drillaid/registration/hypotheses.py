@@ -195,13 +195,8 @@ def _distinct(grown: list[Grown], holes_mm: np.ndarray) -> list[Grown]:
     return kept
 
 
-def twins(best: Hypothesis, holes_mm: np.ndarray) -> list[Hypothesis]:
-    """The placements most easily taken for the best: turned by half and quarter turns
-    about its middle, moved by one of the design's commonest steps between holes, or
-    mirrored about its middle."""
-    from scipy.spatial import cKDTree
-
-    tree = cKDTree(best.scene.xy[:SEEN])
+def twin_moves(holes_mm: np.ndarray) -> list[Affine]:
+    """Design mm -> design mm: quarter turns, common steps and mirrors, about the middle."""
     middle = (holes_mm.min(axis=0) + holes_mm.max(axis=0)) / 2
     moves = [
         Affine.from_parts(rotation_rad=k * np.pi / 2, offset=middle)
@@ -212,9 +207,19 @@ def twins(best: Hypothesis, holes_mm: np.ndarray) -> list[Hypothesis]:
     flip = Affine.from_parts(offset=middle) @ Affine.from_parts(mirrored=True)
     flip = flip @ Affine.from_parts(offset=-middle)
     moves += [flip, moves[1] @ flip]
+    return moves
+
+
+def twins(best: Hypothesis, holes_mm: np.ndarray) -> list[Hypothesis]:
+    """The placements most easily taken for the best: turned by half and quarter turns
+    about its middle, moved by one of the design's commonest steps between holes, or
+    mirrored about its middle."""
+    from scipy.spatial import cKDTree
+
+    tree = cKDTree(best.scene.xy[:SEEN])
     found = []
     unit = best.grown.unit_per_mm
-    for move in moves:
+    for move in twin_moves(holes_mm):
         place = best.placement @ move
         matched = match(tree, place(holes_mm), 0.4 * unit)
         if (matched >= 0).sum() >= 0.4 * best.grown.count:

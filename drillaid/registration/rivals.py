@@ -9,12 +9,13 @@ import numpy as np
 from drillaid.design.model import Design
 from drillaid.registration.copper import FEW, judge, some
 from drillaid.registration.evidence import Evidence
-from drillaid.registration.hypotheses import Hypothesis, same_place, twins
+from drillaid.registration.hypotheses import Hypothesis, same_place, twin_moves, twins
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import pose_from
 from drillaid.registration.refine_rims import refine_by_rings
 from drillaid.registration.refined import Refined
 
+SAME_HOLE_MM = 0.3
 APART_MM = 0.8  # nearer than this two placements are one
 
 
@@ -39,6 +40,25 @@ def rivals_of(best: Refined, found: list[Refined], design: Design) -> list[Rival
         evidence = _judged(best, h, design, unit)
         if evidence is not None:
             rivals.append(Rival(evidence, h.mirrored != own.mirrored))
+    if best.by == "rims":
+        rivals += _by_pattern(best, holes_mm)
+    return rivals
+
+
+def _by_pattern(best: Refined, holes_mm: np.ndarray) -> list[Rival]:
+    """What the pattern of holes alone says of twins, however well their rims were seen.
+
+    A twin agrees at least where it lays a hole on one that agrees with the best: with
+    nothing but holes known, no luck in seeing them may tell the two apart.
+    """
+    from scipy.spatial import cKDTree
+
+    tree = cKDTree(holes_mm[best.agree])
+    rivals = []
+    for move in twin_moves(holes_mm):
+        shared = int((tree.query(move(holes_mm))[0] < SAME_HOLE_MM).sum())
+        evidence = replace(best.evidence, agreeing=min(shared, best.evidence.agreeing))
+        rivals.append(Rival(evidence, move.determinant < 0))
     return rivals
 
 
