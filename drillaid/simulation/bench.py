@@ -29,6 +29,7 @@ from drillaid.simulation.projection import PixelMap
 from drillaid.simulation.rigs import nominal_rig
 from drillaid.simulation.scenery import background
 from drillaid.simulation.textures import rgb
+from drillaid.simulation.water import Water, WaterSurface
 
 __all__ = ["Light", "Occluders", "Optics", "SimulatedBench", "nominal_rig"]
 
@@ -41,7 +42,8 @@ _SIDE = {
 
 
 class SimulatedBench:
-    """board: None for an empty bench; sheet: what covers the bench (`scenery.SHEETS`).
+    """board: None for an empty bench; sheet: what covers the bench (`scenery.SHEETS`);
+    water: over all that lies there.
 
     pose: board mm -> bench mm on the upper face, rigid
     truth: design mm -> bench mm on the upper face
@@ -58,11 +60,13 @@ class SimulatedBench:
         occluders: Occluders | None = None,
         sheet: str = "plywood",
         clutter: int = 10,
+        water: Water | None = None,
         wander_sigma_mm: float = 0.03,
         seed: int = 0,
     ):
         self.board, self.rig, self.thickness_mm = board, rig, float(thickness_mm)
         self.light, self.optics = light or Light(), optics or Optics()
+        self.sheet, self.clutter = sheet, clutter
         self.wander_sigma_mm = wander_sigma_mm
         self._seed = seed
         # A camera's reader thread renders while the hand moves the board.
@@ -77,6 +81,7 @@ class SimulatedBench:
         bench = background(self._pixels, streams[3], sheet, clutter)
         self._bench = cv2.multiply(bench, self._lit, scale=1 / UNIT_LIGHT)
         self._sensor = Sensor(self.optics, shape, streams[4])
+        self._water = None if water is None else WaterSurface(water, rig, self.thickness_mm)
         self._fingers: tuple = ()
         self._still: np.ndarray | None = None
         self.pose = Affine.identity()
@@ -196,6 +201,9 @@ class SimulatedBench:
         frame = self._bench.copy()
         if self.board is not None:
             self._draw_board(frame)
+        if self._water is not None:
+            frame = self._water.draw(frame)
+        if self.board is not None:
             light = self.light.level * (1 - 0.6 * self.light.backlight)
             for finger, sprite in self._fingers:
                 sprite.draw(frame, self.rig, self.pose, finger, self.thickness_mm, light)

@@ -16,7 +16,7 @@ import numpy as np
 from drillaid.design.model import Design, Land
 from drillaid.geometry import Affine, as_points
 from drillaid.simulation.artwork import Artwork
-from drillaid.simulation.look import Look, copper_texture, glow_colour, laminate_texture
+from drillaid.simulation.look import GHOST, Look, copper_texture, glow_colour, laminate_texture
 from drillaid.simulation.textures import layered_noise, rgb, soft_noise
 
 
@@ -64,6 +64,9 @@ class SimulatedBoard:
         self._shape = int(height), int(width)
         self.lost = self._choose_lost()
         self.copper = self._coverage()
+        self._behind = None
+        if self.look.bare:
+            self._behind, self.copper = self.copper, np.zeros_like(self.copper)
         self.surface, self.glow = self._paint()
         self.drilled: list[DrilledHole] = []
 
@@ -162,6 +165,10 @@ class SimulatedBoard:
         metal, metal_shine = copper_texture(look, rng, shape, ppm)
         self._scratch(metal, metal_shine, base)
         cover = self.copper
+        if self._behind is not None:
+            # The glass cloth scatters what comes from the other side.
+            ghost = cv2.GaussianBlur(self._behind, (0, 0), 0.45 * ppm)
+            base *= (1 - GHOST[look.laminate] * ghost)[..., None]
         # Residue and shadow along the copper's edge, the same on either side of it.
         edge = 4 * cover * (1 - cover)
         edge = cv2.GaussianBlur(edge, (0, 0), max(0.8, 0.035 * ppm))

@@ -17,6 +17,8 @@ _LAMINATE = {
     "green": rgb(96, 128, 84),
     "brown": rgb(128, 78, 42),
 }
+# How much darker the laminate looks over copper on its other side.
+GHOST = {"yellow": 0.08, "white": 0.06, "green": 0.04, "brown": 0.0}
 # Light that comes through from below.
 _GLOW = {
     "yellow": rgb(226, 206, 122),
@@ -46,6 +48,7 @@ class Look:
     tone: 0 … 1, how strongly colours are mottled
     cut_mm: how crooked the board was sawn
     resist_tint: the resist's colour, for finish "resist"
+    bare: this is the side without copper; the pattern on the other shows through faintly
     """
 
     finish: str = "bright"
@@ -60,6 +63,7 @@ class Look:
     tone: float = 0.5
     cut_mm: float = 0.6
     resist_tint: tuple[int, int, int] | None = None
+    bare: bool = False
 
     def __post_init__(self):
         if self.finish not in FINISHES:
