@@ -9,14 +9,14 @@ from functools import partial
 import numpy as np
 
 from drillaid.geometry import Affine, Homography
-from drillaid.registration.directions import Look, looks_at, main_direction
+from drillaid.registration.correlation import Correlator
+from drillaid.registration.directions import Look, looks_at
 from drillaid.registration.fit import fit_similarity
-from drillaid.registration.growing import Grown, grow_by_pose, grow_in_plane, grow_on_bench, match
+from drillaid.registration.growing import Grown, grow_by_pose, grow_in_plane, match
 from drillaid.registration.voting import design_direction, propose, quarter_turns
-from drillaid.vision.channel import grey_of, mixture_weights, second_mixture
+from drillaid.vision.channel import grey_of
 from drillaid.vision.discs import find_discs
-from drillaid.vision.edges import edge_threshold, find_edges
-from drillaid.vision.eye import Eye
+from drillaid.vision.edge_field import edge_field
 from drillaid.vision.plane import FlatPicture, PlaneView, RigPlane, flatten, visible_bounds
 
 COARSE_PX_PER_MM = 8.0  # enough to find pads; they are measured in the photograph itself
@@ -30,8 +30,8 @@ PX_PER_MM = (4.0, 40.0)  # of the flattened picture, where no scale is known
 class Scene:
     """One photograph flattened to one plane, with what was sighted on it.
 
-    xy: (n, 2) plane coordinates, best first; radius: (n,) plane units; side: (n,)
-    eye: the photograph in the mixture of colours in which this was sighted; None: its best
+    xy: (n, 2) plane coordinates, best first; radius: (n,) plane units; side: (n,);
+      none with a rig, where correlator takes their place
     """
 
     view: PlaneView
@@ -41,7 +41,7 @@ class Scene:
     direction_rad: float
     unit_px: float
     calibrated: bool
-    eye: Eye | None = None
+    correlator: Correlator | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +80,7 @@ def _sight(flat: FlatPicture, grey: np.ndarray, radius_px: tuple[float, float]) 
     return discs[flat.valid[row, column] > 0]
 
 
-def _scene(view, flat: FlatPicture, discs, direction_rad: float, calibrated: bool, eye=None) -> Scene:
+def _scene(view, flat: FlatPicture, discs, direction_rad: float) -> Scene:
     return Scene(
         view,
         flat.to_plane(discs[:, :2]),
@@ -88,40 +88,20 @@ def _scene(view, flat: FlatPicture, discs, direction_rad: float, calibrated: boo
         discs[:, 3],
         direction_rad,
         1.0 / flat.px_per_unit,
-        calibrated,
-        eye,
+        False,
     )
 
 
 def scenes_with_rig(image: np.ndarray, view: RigPlane) -> Scenes:
-    """The board's upper face from straight above, in mm: in the mixture of colours with the
-    strongest edges, then in the next that is blind to what the first shows."""
-
-    def second() -> Scene:
-        flat = flatten(image, view, COARSE_PX_PER_MM)
-        return _rig_scene(image, view, second_mixture(flat.image, mixture_weights(flat.image)))
-
-    return Scenes([lambda: _rig_scene(image, view, None), second], calibrated=True)
+    """The board's upper face from straight above, in mm: its edges only, nothing recognised."""
+    return Scenes([lambda: _rig_scene(image, view)], calibrated=True)
 
 
-def _rig_scene(image: np.ndarray, view: RigPlane, weights: np.ndarray | None) -> Scene:
+def _rig_scene(image: np.ndarray, view: RigPlane) -> Scene:
     flat = flatten(image, view, COARSE_PX_PER_MM)
-    grey = grey_of(flat.image, weights)
-    edges = find_edges(grey.image, threshold=edge_threshold(grey.image, grey.noise))
-    direction = 0.0
-    if len(edges) > 100:
-        strong = np.argsort(-edges.strength)[:20000]
-        normal = edges.normal[strong]
-        # Picture rows run down, the plane's y up.
-        phi = np.degrees(np.arctan2(-normal[:, 1], normal[:, 0])) % 90.0
-        direction = float(np.radians(main_direction(phi)))
-    eye = None
-    if weights is not None:
-        whole = grey_of(image, weights)
-        eye = Eye(whole.image, whole.noise)
-    scale = flat.px_per_unit
-    discs = _sight(flat, grey.image, (0.25 * scale, 3.2 * scale))
-    return _scene(view, flat, discs, direction, True, eye)
+    see = Correlator(edge_field(flat.image, flat.valid, flat.px_per_unit), flat.to_plane)
+    none = np.zeros(0)
+    return Scene(view, np.zeros((0, 2)), none, none, 0.0, 1 / flat.px_per_unit, True, see)
 
 
 def scenes_without_rig(image: np.ndarray, *, keep: int = 3) -> Scenes:
@@ -134,16 +114,14 @@ def _free_scene(image: np.ndarray, look: Look) -> Scene:
     low, high = visible_bounds(look.plane)
     flat = flatten(image, look.plane, FLAT_PX / float((high - low).max()))
     discs = _sight(flat, grey_of(flat.image).image, (3.0, 40.0))
-    return _scene(look.plane, flat, discs, look.direction_rad, False)
+    return _scene(look.plane, flat, discs, look.direction_rad)
 
 
 def hypotheses(
-    scene: Scene, holes_mm: np.ndarray, *, mirrored: bool, thorough: bool = False, keep: int = 8, raw: int = 0
+    scene: Scene, holes_mm: np.ndarray, *, mirrored: bool, thorough: bool = False, keep: int = 8
 ) -> list[Hypothesis]:
-    """Grown placements, best first, no two the same.
+    """Grown placements at unknown scale, best first, no two the same.
 
-    raw: with a rig, so many of the fullest votes as they are, besides those that
-    grow (copper can tell a place where few pads are seen as round)
     thorough: all rotations in steps of 1.5 degrees instead of those along the edges
     """
     from scipy.spatial import cKDTree
@@ -157,26 +135,13 @@ def hypotheses(
     )
     voters = scene.xy[: VOTERS // 2 if thorough else VOTERS]
     tree = cKDTree(scene.xy[:SEEN])
-    if scene.calibrated:
-        trials = propose(
-            voters, holes_mm, mirrored=mirrored, rotations_rad=rotations, scales=(1.0,), keep=24, each=8
-        )
-        grown = [grow_on_bench(t.placement, tree, holes_mm, mirrored=mirrored) for t in trials]
-        if raw:
-            grown += [
-                Grown(t.placement, match(tree, t.placement(holes_mm), 0.8), 1.0)
-                for t in trials[:raw]
-            ]
-    else:
-        low, high = PX_PER_MM
-        step = 0.025 if thorough else 0.013
-        scales = np.exp(np.arange(np.log(low), np.log(high), step)) * scene.unit_px
-        trials = propose(
-            voters, holes_mm, mirrored=mirrored, rotations_rad=rotations, scales=scales
-        )
-        first = [g for g in (grow_in_plane(t.placement, tree, holes_mm) for t in trials) if g]
-        first = _distinct(sorted(first, key=lambda g: -g.count), holes_mm)[:12]
-        grown = [grow_by_pose(g, tree, holes_mm, scene.view, mirrored=mirrored) for g in first]
+    low, high = PX_PER_MM
+    step = 0.025 if thorough else 0.013
+    scales = np.exp(np.arange(np.log(low), np.log(high), step)) * scene.unit_px
+    trials = propose(voters, holes_mm, mirrored=mirrored, rotations_rad=rotations, scales=scales)
+    first = [g for g in (grow_in_plane(t.placement, tree, holes_mm) for t in trials) if g]
+    first = _distinct(sorted(first, key=lambda g: -g.count), holes_mm)[:12]
+    grown = [grow_by_pose(g, tree, holes_mm, scene.view, mirrored=mirrored) for g in first]
     alive = sorted((g for g in grown if g is not None), key=lambda g: -g.count)
     return [Hypothesis(scene, g, mirrored) for g in _distinct(alive, holes_mm)[:keep]]
 
@@ -252,13 +217,9 @@ def pointed_out(scene: Scene, holes_mm: np.ndarray, pads, *, mirrored: bool) -> 
         return []
     start = fit_similarity(holes_mm[number], place, mirrored=mirrored)
     tree = cKDTree(scene.xy[:SEEN])
-    if scene.calibrated:
-        grown = grow_on_bench(start, tree, holes_mm, mirrored=mirrored)
-        rough = Grown(start, match(tree, start(holes_mm), 0.8), 1.0)
-    else:
-        first = grow_in_plane(start, tree, holes_mm)
-        grown = first and grow_by_pose(first, tree, holes_mm, scene.view, mirrored=mirrored)
-        rough = Grown(start, match(tree, start(holes_mm), 0.8 * start.scale[0]), start.scale[0])
+    first = grow_in_plane(start, tree, holes_mm)
+    grown = first and grow_by_pose(first, tree, holes_mm, scene.view, mirrored=mirrored)
+    rough = Grown(start, match(tree, start(holes_mm), 0.8 * start.scale[0]), start.scale[0])
     return [Hypothesis(scene, g, mirrored) for g in (grown, rough) if g is not None]
 
 

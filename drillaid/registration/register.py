@@ -17,11 +17,10 @@ from drillaid.registration.hypotheses import (
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import AMBIGUOUS, MIRRORED, NOT_FOUND, REGISTERED, Registration
 from drillaid.registration.rivals import rivals_of
-from drillaid.registration.search import Clock, Task, search
+from drillaid.registration.search import search
+from drillaid.registration.task import Clock, Task
 from drillaid.registration.words import found_sentence, refusal_sentence
 from drillaid.rig.rig import Rig
-from drillaid.vision.channel import grey_of
-from drillaid.vision.eye import Eye
 from drillaid.vision.plane import RigPlane
 
 FEWEST_HOLES = 6
@@ -51,8 +50,7 @@ def register_picture(
             remedy=f"a board can be told by its pads from {FEWEST_HOLES} holes on",
         )
     clock = Clock(time.perf_counter())
-    grey = grey_of(image)
-    task = Task(image, Eye(grey.image, grey.noise), design, face == "bottom", tuple(pads), clock)
+    task = Task(image, design, face == "bottom", tuple(pads), clock)
     scenes = _scenes(image, rig, thickness_mm)
     scenes[0]
     clock.find = time.perf_counter() - clock.started
@@ -88,7 +86,7 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
     if best.hypothesis.mirrored != task.mirrored:
         return refusal(MIRRORED, best)
     start = time.perf_counter()
-    rivals = [] if task.pads else rivals_of(best, found, design)
+    rivals = [] if task.pads else rivals_of(best, found + task.aside, design)
     clock.fit += time.perf_counter() - start
     for rival in rivals:
         if rival.mirrored and told_apart(rival.evidence, best.evidence):

@@ -18,6 +18,7 @@ from drillaid.vision.eye import Eye
 ANGLES = 20
 NARROWEST_MM, WIDEST_MM, STEP_MM = 0.12, 1.1, 0.09  # of copper beyond the hole's edge
 SPACING_MM = 0.3
+USUAL_RINGS_MM = (0.2, 0.35, 0.5, 0.7, 0.9)  # common practice, no source
 SHARES = (0.4, 0.5, 0.6)  # of a rim that must be there; the most telling counts
 FAINT = 0.25  # of the picture's strong edges; fainter ones are texture
 SLACK_MM, FINEST_PX = 0.08, 1.2  # how near a rim must be, and what a coarse picture allows
@@ -45,6 +46,12 @@ def rims(holes_mm: np.ndarray, radius_mm: np.ndarray) -> EdgeModel:
         xy.append(centre + radius * out)
         normal.append(-out)
     return EdgeModel(np.concatenate(xy), np.concatenate(normal))
+
+
+def lands_at_all_sizes(holes_mm: np.ndarray, drill_mm: np.ndarray) -> EdgeModel:
+    """Rims at every usual size about every hole, for a first look at where the board lies."""
+    radius = np.maximum(drill_mm / 2, 0.3)[:, None] + USUAL_RINGS_MM
+    return rims(np.repeat(holes_mm, len(USUAL_RINGS_MM), axis=0), radius.ravel())
 
 
 def find_rings(

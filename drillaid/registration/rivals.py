@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from drillaid.design.model import Design
-from drillaid.registration.copper import FEW, judge, some
+from drillaid.registration.copper import FEW, MANY, judge, some, whole_stretches
 from drillaid.registration.evidence import Evidence
 from drillaid.registration.hypotheses import Hypothesis, same_place, twin_moves, twins
 from drillaid.registration.oblique import fit_pose_by_edges
@@ -17,6 +17,7 @@ from drillaid.registration.refined import Refined
 
 SAME_HOLE_MM = 0.3
 APART_MM = 0.8  # nearer than this two placements are one
+LIKELY = 0.35  # of the best one's agreement, from which a twin is looked at closely
 
 
 @dataclass(frozen=True)
@@ -27,14 +28,18 @@ class Rival:
     mirrored: bool
 
 
-def rivals_of(best: Refined, found: list[Refined], design: Design) -> list[Rival]:
-    """All that lie elsewhere; `found` is what the search came upon, best included."""
+def rivals_of(
+    best: Refined, others: list[Refined | Hypothesis], design: Design
+) -> list[Rival]:
+    """All that lie elsewhere; `others` is what the search came upon, best included."""
     holes_mm = design.xy_mm
     unit = best.hypothesis.grown.unit_per_mm
     own = replace(best.hypothesis, grown=replace(best.hypothesis.grown, placement=best.placement))
-    others = [r.hypothesis for r in found if r.hypothesis.scene is own.scene] + twins(own, holes_mm)
+    met = [r.hypothesis if isinstance(r, Refined) else r for r in others]
+    trials = [h for h in met if h.scene is own.scene]
+    trials += twins(own, holes_mm) if own.scene.correlator is None else _likely_twins(best, own, design)
     rivals = []
-    for h in others:
+    for h in trials:
         if same_place(h.placement, best.placement, holes_mm, unit):
             continue
         evidence = _judged(best, h, design, unit)
@@ -43,6 +48,19 @@ def rivals_of(best: Refined, found: list[Refined], design: Design) -> list[Rival
     if best.by == "rims":
         rivals += _by_pattern(best, holes_mm)
     return rivals
+
+
+def _likely_twins(best: Refined, own: Hypothesis, design: Design) -> list[Hypothesis]:
+    """Of the twins those with which the picture's edges agree at all, settled."""
+    see, edges = own.scene.correlator, best.edges
+    least = LIKELY * see.agreement(edges, best.placement)
+    kept = []
+    for move in twin_moves(design.xy_mm):
+        place = best.placement @ move
+        if see.agreement(edges, place) >= least:
+            peak = see.settled(edges, place, turn_deg=0.6, shift_mm=0.5)
+            kept.append(Hypothesis(own.scene, replace(own.grown, placement=peak.placement), peak.mirrored))
+    return kept
 
 
 def _by_pattern(best: Refined, holes_mm: np.ndarray) -> list[Rival]:
@@ -80,13 +98,14 @@ def _judged(best: Refined, h: Hypothesis, design: Design, unit: float) -> Eviden
 
 
 def _share_on_bench(best: Refined, h: Hypothesis, holes_mm) -> float | None:
+    edges = whole_stretches(some(best.edges, MANY), 2 * FEW)
     judged = judge(
-        best.eye, h.scene.view.to_px, some(best.edges, FEW), h.placement, best.px_per_mm, 0.5,
-        affine=False,
+        best.eye, h.scene.view.to_px, edges, h.placement, best.px_per_mm, 0.5,
+        reaches=(0.5, 0.3), affine=False,
     )  # fmt: skip
     if judged is None or same_place(judged.fit.placement, best.placement, holes_mm, 1.0, APART_MM):
         return None
-    return judged.fit.share
+    return judged.share
 
 
 def _share_oblique(best: Refined, h: Hypothesis, holes_mm) -> float | None:

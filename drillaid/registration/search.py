@@ -3,92 +3,55 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
-from drillaid.design.model import Design
-from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
+from drillaid.registration.copper import FEW, copper_edges, some
 from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
 from drillaid.registration.oblique import fit_pose_by_edges
+from drillaid.registration.on_bench import search_on_bench
 from drillaid.registration.pose import pose_from
-from drillaid.registration.refine_copper import refine_by_copper, refine_by_oblique_copper
+from drillaid.registration.refine_copper import refine_by_oblique_copper
 from drillaid.registration.refine_rims import refine_by_rings
 from drillaid.registration.refined import Refined, chain, px_per_mm_of
 from drillaid.registration.rims import find_rings
+from drillaid.registration.task import Task, beyond_doubt
 from drillaid.vision.contours import EdgeModel
-from drillaid.vision.eye import Eye
 
-RAW_VOTES = 10  # of the fullest votes that are tried although few pads match them
-RING_LOOKS = 4  # of those at rims
+RING_LOOKS = 4  # placements whose rims are looked at closely
 RANKED_BY = 60  # holes, in the quick look
-EXACT_LOOKS = 3  # of the quick looks at copper that are followed up
-
-
-@dataclass
-class Clock:
-    """Seconds spent by stage, wall clock."""
-
-    started: float
-    find: float = 0.0
-    match: float = 0.0
-    fit: float = 0.0
-
-    def as_dict(self) -> dict[str, float]:
-        """For the contract's `seconds`."""
-        total = time.perf_counter() - self.started
-        return {"find": self.find, "match": self.match, "fit": self.fit, "total": total}
-
-
-@dataclass(frozen=True, eq=False)
-class Task:
-    """What is looked for in one photograph.
-
-    image: uint8 BGR; eye: its best grey; mirrored: how the design should appear;
-    pads: pointed out by a person; known: hypotheses already worked out
-    """
-
-    image: object
-    eye: Eye
-    design: Design
-    mirrored: bool
-    pads: tuple
-    clock: Clock
-    known: dict = field(default_factory=dict)
-
-
-def beyond_doubt(r: Refined) -> bool:
-    """So much agrees that only its own twins need be looked at."""
-    return r.evidence.convincing and r.evidence.share >= 0.75
 
 
 def search(task: Task, scenes: Scenes) -> list[Refined]:
-    """All refined placements on both faces, best first.
+    """All refined placements on both faces, best first."""
+    if scenes.calibrated:
+        return search_on_bench(task, scenes[0])
+    return _search_freely(task, scenes)
 
-    The cheap and telling steps first; the next only where the one before convinced nobody.
-    """
+
+def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
+    """The cheap and telling steps first; the next only where the one before convinced nobody."""
     found: list[Refined] = []
-    for way, sides, thorough in _steps(task, calibrated=scenes.calibrated):
+    for way, sides, thorough in _steps(task):
         # All rotations at unknown scale are tried on the likeliest plane only.
-        for index in range(1 if thorough and not scenes.calibrated else len(scenes)):
-            scene = scenes[index]
+        for index in range(1 if thorough else len(scenes)):
             for side in sides:
                 # Its mirror image is then among the rivals, which costs less.
                 if any(beyond_doubt(r) for r in found):
                     break
-                found += _try(task, scene, side, way, thorough)
-            if any(r.evidence.convincing and r.plausible for r in found):
+                found += _try(task, scenes[index], side, way, thorough)
+            if any(r.evidence.convincing for r in found):
                 return sorted(found, key=lambda r: -r.support)
     return sorted(found, key=lambda r: -r.support)
 
 
-def _steps(task: Task, *, calibrated: bool):
+def _steps(task: Task):
     """(way, sides, thorough), in the order in which they are worth trying.
 
     Known copper tells more than holes: where it is not to be seen, holes that seem
-    to be are not believed. All rotations cost little where the scale is known, and
-    half a minute where it is not.
+    to be are not believed. All rotations at all scales cost half a minute.
     """
     mirrored, copper = task.mirrored, task.design.copper
     asked, other = ("bottom", "top") if mirrored else ("top", "bottom")
@@ -101,17 +64,12 @@ def _steps(task: Task, *, calibrated: bool):
         ways.insert(0, (_Copper(copper_edges(copper[asked])), both))
     else:
         ways.append((_Rims(), both))
-    if task.pads:
-        return [(way, sides, False) for way, sides in ways]
-    if calibrated:
-        return [(way, sides, thorough) for way, sides in ways for thorough in (False, True)]
     quick = [(way, sides, False) for way, sides in ways]
-    return quick + [(way, sides, True) for way, sides in ways[:1]]
+    return quick if task.pads else quick + [(way, sides, True) for way, sides in ways[:1]]
 
 
 def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refined]:
     start = time.perf_counter()
-    raw = RAW_VOTES if scene.calibrated else 0
     key = (id(scene), side, thorough)
     holes = task.design.xy_mm
     if task.pads:
@@ -119,16 +77,12 @@ def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refi
     elif key in task.known:
         trials = task.known[key]
     else:
-        trials = hypotheses(scene, holes, mirrored=side, thorough=thorough, raw=raw, keep=8 + raw)
+        trials = hypotheses(scene, holes, mirrored=side, thorough=thorough)
         task.known[key] = trials
     task.clock.match += time.perf_counter() - start
     start = time.perf_counter()
-    if isinstance(way, _Rims):
-        done = _by_rings(task, trials)
-    elif scene.calibrated:
-        done = _by_edges(task, trials, way)
-    else:
-        done = _by_oblique_edges(task, trials, way)
+    look = _by_rings if isinstance(way, _Rims) else _by_oblique_edges
+    done = look(task, trials, way)
     task.clock.fit += time.perf_counter() - start
     return done
 
@@ -144,14 +98,14 @@ class _Rims:
     """Edges of lands nobody has drawn, as the picture shows them."""
 
 
-def _by_rings(task: Task, trials: list[Hypothesis]) -> list[Refined]:
+def _by_rings(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
     """The trials about which most holes show a rim."""
     design, holes = task.design, task.design.xy_mm
     # A seeded draw is enough to rank by.
     few = np.random.default_rng(0).permutation(len(holes))[:RANKED_BY]
     quick = []
     for h in trials:
-        eye = h.scene.eye or task.eye
+        eye = task.eye
         ratio = px_per_mm_of(h.scene, h.placement, holes)
         to_px = chain(h.scene, h.placement)
         rings = find_rings(eye, to_px, holes[few], design.drill_mm[few], ratio, slack_mm=0.25)
@@ -163,7 +117,7 @@ def _by_rings(task: Task, trials: list[Hypothesis]) -> list[Refined]:
     for rank, h, ratio in quick[:RING_LOOKS]:
         if rank < 0.8 * quick[0][0]:
             break
-        got = refine_by_rings(task.image, h, h.scene.eye or task.eye, holes, design.drill_mm, ratio)
+        got = refine_by_rings(task.image, h, task.eye, holes, design.drill_mm, ratio)
         if got is not None:
             done.append(got)
             if beyond_doubt(got):
@@ -171,35 +125,8 @@ def _by_rings(task: Task, trials: list[Hypothesis]) -> list[Refined]:
     return done
 
 
-def _by_edges(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
-    """The best few of the trials by a quick look at some edges, then by all of them."""
-    holes = task.design.xy_mm
-    quick = []
-    for h in trials:
-        eye = h.scene.eye or task.eye
-        ratio = px_per_mm_of(h.scene, h.placement, holes)
-        to_px = h.scene.view.to_px
-        few = some(way.edges, FEW)
-        judged = judge(eye, to_px, few, h.placement, ratio, 0.4, affine=False)
-        if judged is not None:
-            quick.append((judged.evidence.support(0.8), judged, h, ratio, few))
-    quick.sort(key=lambda row: -row[0])
-    done = []
-    for _, judged, h, ratio, few in quick[:EXACT_LOOKS]:
-        if any(beyond_doubt(r) for r in done):
-            break
-        to_px, place = h.scene.view.to_px, judged.fit.placement
-        sharper = sharper_eye(task.image, to_px, few, place)
-        model = way.edges
-        chance = chance_of(sharper, to_px, model, place, ratio)
-        exact = refine_by_copper(sharper, h, place, to_px, model, holes, ratio, chance)
-        if exact is not None:
-            done.append(exact)
-    return done
-
-
 def _by_oblique_edges(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
-    """The same without a rig."""
+    """The best few of the trials by a quick look at some edges, then by all of them."""
     holes, quick = task.design.xy_mm, []
     few = some(way.edges, FEW)
     for h in trials:

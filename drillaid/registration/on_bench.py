@@ -1,0 +1,161 @@
+"""Where the board lies under a calibrated camera: every placement at true scale, at once.
+
+The correlation of edges (`correlation`) says which few placements deserve a close look;
+the edges themselves, one by one, decide.
+"""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+
+from drillaid.geometry import Affine
+from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
+from drillaid.registration.correlation import Peak, distinct
+from drillaid.registration.evidence import LEAST_PADS
+from drillaid.registration.fit import fit_similarity
+from drillaid.registration.growing import Grown
+from drillaid.registration.hypotheses import Hypothesis, Scene
+from drillaid.registration.refine_copper import refine_by_copper
+from drillaid.registration.refine_rims import refine_by_rings
+from drillaid.registration.refined import Refined, chain, px_per_mm_of
+from drillaid.registration.rims import find_rings, lands_at_all_sizes
+from drillaid.registration.task import Task, beyond_doubt
+from drillaid.vision.contours import EdgeModel
+
+COPPER_GRIDS = ((1.0, 3.0),)  # px per mm and degrees
+RIM_GRIDS = ((1.5, 2.0), (3.0, 1.5))  # rims are small things
+COPPER_LOOKS, RIM_LOOKS = 5, 8  # placements that are settled
+CLOSE = 0.6  # of the best one's agreement, below which no other is looked at closely
+OUTSTANDING = 0.55  # of the highest peak, below which no other is settled
+RANKED_BY = 60  # holes, in the quick look for rims
+POINTED_TURN_DEG, POINTED_SHIFT_MM = 4.0, 1.5  # how well a person points
+
+
+def search_on_bench(task: Task, scene: Scene) -> list[Refined]:
+    """All placements that bear a close look, on both faces, best first.
+
+    Known copper tells more than holes: where it is not to be seen, holes that seem to
+    be are not believed. The other face's copper can only show if that face is up.
+    """
+    asked, other = ("bottom", "top") if task.mirrored else ("top", "bottom")
+    copper, both = task.design.copper, (task.mirrored, not task.mirrored)
+    found: list[Refined] = []
+    if asked in copper:
+        found += _by_copper(task, scene, copper_edges(copper[asked]), both)
+    if other in copper and not _settled_by(found):
+        found += _by_copper(task, scene, copper_edges(copper[other]), both[1:])
+    if asked not in copper and not _settled_by(found):
+        found += _by_rims(task, scene, both)
+    return sorted(found, key=lambda r: -r.support)
+
+
+def _settled_by(found: list[Refined]) -> bool:
+    return any(r.evidence.convincing and r.plausible for r in found)
+
+
+def _peaks(task: Task, scene: Scene, model: EdgeModel, sides, grid, keep: int) -> list[Peak]:
+    """Settled placements worth a closer look, best first."""
+    start = time.perf_counter()
+    px_per_mm, step_deg = grid
+    see = scene.correlator
+    if task.pads:
+        shift, turn = POINTED_SHIFT_MM, POINTED_TURN_DEG
+        rough = [Peak(_pointed_out(task, scene, side), 0.0, side) for side in sides]
+    else:
+        shift, turn = 1.2 / px_per_mm, step_deg / 2 + 0.3
+        rough = [
+            peak
+            for side in sides
+            for peak in see.peaks(
+                model, mirrored=side, px_per_mm=px_per_mm, step_deg=step_deg, keep=keep
+            )
+        ]
+        rough.sort(key=lambda p: -p.score)
+        rough = [p for p in rough if p.score > OUTSTANDING * rough[0].score]
+    settled = [
+        see.settled(model, p.placement, turn_deg=turn, shift_mm=shift) for p in rough[:keep]
+    ]
+    settled.sort(key=lambda p: -p.score)
+    task.clock.match += time.perf_counter() - start
+    return distinct(settled, model.xy, keep, within_mm=0.3)
+
+
+def _pointed_out(task: Task, scene: Scene, mirrored: bool) -> Affine:
+    number = np.array([p[0] for p in task.pads]) - 1
+    place = scene.view.to_plane(np.array([p[1:] for p in task.pads], dtype=np.float64))
+    return fit_similarity(task.design.xy_mm[number], place, mirrored=mirrored, scaled=False)
+
+
+def _hypothesis(scene: Scene, peak: Peak) -> Hypothesis:
+    return Hypothesis(scene, Grown(peak.placement, np.zeros(0, int), 1.0), peak.mirrored)
+
+
+def _by_copper(task: Task, scene: Scene, model: EdgeModel, sides) -> list[Refined]:
+    done: list[Refined] = []
+    for grid in COPPER_GRIDS:
+        peaks = _peaks(task, scene, model, sides, grid, COPPER_LOOKS)
+        start = time.perf_counter()
+        for peak in peaks:
+            if peak.score < CLOSE * peaks[0].score:
+                break
+            if any(beyond_doubt(r) for r in done):
+                task.aside.append(_hypothesis(scene, peak))
+                continue
+            exact = _look_at_copper(task, scene, model, peak)
+            if exact is not None:
+                done.append(exact)
+        task.clock.fit += time.perf_counter() - start
+        if _settled_by(done) or task.pads:
+            break
+    return done
+
+
+def _look_at_copper(task: Task, scene: Scene, model: EdgeModel, peak: Peak) -> Refined | None:
+    holes, to_px, few = task.design.xy_mm, scene.view.to_px, some(model, FEW)
+    h = _hypothesis(scene, peak)
+    ratio = px_per_mm_of(scene, peak.placement, holes)
+    eye = sharper_eye(task.image, to_px, few, peak.placement)
+    rough = judge(eye, to_px, few, peak.placement, ratio, 0.4, reaches=(0.5, 0.3), affine=False)
+    if rough is None:
+        return None
+    place = rough.fit.placement
+    chance = chance_of(eye, to_px, model, place, ratio)
+    return refine_by_copper(eye, h, place, to_px, model, holes, ratio, chance)
+
+
+def _by_rims(task: Task, scene: Scene, sides) -> list[Refined]:
+    """The placements about which most holes show a rim."""
+    design, holes = task.design, task.design.xy_mm
+    model = lands_at_all_sizes(holes, design.drill_mm)
+    # A seeded draw is enough to rank by.
+    few = np.random.default_rng(0).permutation(len(holes))[:RANKED_BY]
+    done: list[Refined] = []
+    for grid in RIM_GRIDS:
+        peaks = _peaks(task, scene, model, sides, grid, RIM_LOOKS)
+        start = time.perf_counter()
+        quick = []
+        for peak in peaks:
+            ratio = px_per_mm_of(scene, peak.placement, holes)
+            to_px = chain(scene, peak.placement)
+            rings = find_rings(
+                task.eye, to_px, holes[few], design.drill_mm[few], ratio, slack_mm=0.25
+            )
+            seen = rings.in_view
+            if seen.sum() >= min(LEAST_PADS, len(few)):
+                quick.append((float(rings.share[seen].sum()), _hypothesis(scene, peak), ratio))
+        quick.sort(key=lambda row: -row[0])
+        for rank, h, ratio in quick[:4]:
+            if rank < 0.8 * quick[0][0]:
+                break
+            if any(beyond_doubt(r) for r in done):
+                task.aside.append(h)
+                continue
+            got = refine_by_rings(task.image, h, task.eye, holes, design.drill_mm, ratio)
+            if got is not None:
+                done.append(got)
+        task.clock.fit += time.perf_counter() - start
+        if _settled_by(done) or task.pads:
+            break
+    return done

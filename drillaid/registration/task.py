@@ -1,0 +1,60 @@
+"""What is looked for in one photograph, and the time it takes."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from drillaid.design.model import Design
+from drillaid.registration.refined import Refined
+from drillaid.vision.channel import grey_of
+from drillaid.vision.eye import Eye
+
+BEYOND_DOUBT = 0.75  # share of the readings in view; or so many times the support that convinces
+TIMES_ENOUGH = 3.0
+
+
+@dataclass
+class Clock:
+    """Seconds spent by stage, wall clock."""
+
+    started: float
+    find: float = 0.0
+    match: float = 0.0
+    fit: float = 0.0
+
+    def as_dict(self) -> dict[str, float]:
+        """For the contract's `seconds`."""
+        total = time.perf_counter() - self.started
+        return {"find": self.find, "match": self.match, "fit": self.fit, "total": total}
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """What is looked for in one photograph.
+
+    image: uint8 BGR; mirrored: how the design should appear; pads: pointed out by a
+    person; known: hypotheses already worked out; aside: likely ones not looked at closely
+    """
+
+    image: object
+    design: Design
+    mirrored: bool
+    pads: tuple
+    clock: Clock
+    known: dict = field(default_factory=dict)
+    aside: list = field(default_factory=list)
+
+    @cached_property
+    def eye(self) -> Eye:
+        """The photograph in its best grey, made when it is first asked for."""
+        grey = grey_of(self.image)
+        return Eye(grey.image, grey.noise)
+
+
+def beyond_doubt(r: Refined) -> bool:
+    """So much agrees that only its own twins need be looked at."""
+    e = r.evidence
+    sure = e.share >= BEYOND_DOUBT or (r.by == "copper" and e.support() >= TIMES_ENOUGH * e.enough)
+    return r.plausible and e.convincing and sure
