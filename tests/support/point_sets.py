@@ -72,9 +72,10 @@ def ransac(
 
     M. A. Fischler, R. C. Bolles, Comm. ACM 24(6), 1981 (from memory). One draw: a pair
     of model points and a point for its first; every point at the pair's distance
-    (within `loose` of it) is tried for its second. It ends as soon as chance alone
-    would give so many within tolerance less than once in 10^9 searches of this length
-    (by the binomial law), else after draws enough for 99 % if 60 % of the model are there.
+    (within `loose` of it) is tried for its second. When chance alone would give so many
+    within tolerance less than once in 10^9 searches of this length (by the binomial
+    law) it goes on for three times as long, as that may be a twin, and ends; at the
+    latest after draws enough for 99 % if 60 % of the model are there.
     """
     raster, tree = _Raster(points, tolerance), cKDTree(points)
     draws = draws or int(np.ceil(-np.log(0.01) * len(points) / 0.6**2))
@@ -83,7 +84,10 @@ def ransac(
     # Ten points decide whether the others are worth a look.
     few = model[rng.permutation(len(model))[:10]]
     best, place = -1, (np.eye(2), np.zeros(2))
-    for _ in range(draws):
+    last = draws
+    for number in range(draws):
+        if number > last:
+            break
         i, j = rng.choice(len(model), 2, replace=False)
         span = model[j] - model[i]
         length = np.hypot(*span)
@@ -110,8 +114,8 @@ def ransac(
         k = int(counts.argmax())
         if counts[k] > best:
             best, place = int(counts[k]), (linear[k], shift[k])
-            if best >= enough:
-                break
+            if best >= enough and last == draws:
+                last = 4 * number + 200
     linear, shift = place
     for _ in range(5):
         distance, index = tree.query(model @ linear.T + shift)
@@ -175,7 +179,7 @@ def _drift_from(
         p = np.exp(np.maximum(distance, 0) * (-0.5 / variance))
         # Equation 10's constant, for two dimensions.
         uniform = 2 * np.pi * variance * w / (1 - w) * m / n
-        total = p.sum(axis=0) + uniform
+        total = p.sum(axis=0) + uniform + 1e-30
         before, score = score, _log_likelihood(total, variance, w, m)
         p /= total
         of_x, of_y = p.sum(axis=0), p.sum(axis=1)
