@@ -64,7 +64,7 @@ GENERAL = {
             hough, method=cv2.HOUGH_GRADIENT_ALT, edge=60, votes=0.1, coarse=1.5, blur=1
         ),
         "strict": partial(
-            hough, method=cv2.HOUGH_GRADIENT_ALT, edge=100, votes=0.7, coarse=1.5, blur=1
+            hough, method=cv2.HOUGH_GRADIENT_ALT, edge=150, votes=0.7, coarse=1.5, blur=1
         ),
     },
     "Laplacian": {
