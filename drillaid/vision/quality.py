@@ -21,6 +21,7 @@ WHITE, BURNT = 250, 0.4  # a pixel without any detail left, and the share that i
 BLURRED_PX = 1.3  # sigma in the shrunk picture; boards are found up to about 1.0
 SMEAR_PX, SMEAR_SHAPE = 6.5, 0.45
 SHARP_ACROSS = 0.45  # of the smear's width: an edge across the motion cannot be sharper
+LEAST_STEP = 30.0  # grey levels; in a picture without higher steps nothing tells the focus
 _BINS, _EACH, _FEWEST, _REACH_PX = 12, 500, 20, 9
 _GRADIENT_PX = 1.28  # what the gradient's own smoothing adds to an edge's width, in squares
 
@@ -45,7 +46,8 @@ def burnt_out(small: np.ndarray) -> float:
 
 @dataclass(frozen=True)
 class Focus:
-    """sigma_px: blur of the sharpest edges of any direction; NaN where there are no edges
+    """sigma_px: blur of the sharpest edges of any direction; NaN where there are none, or only
+    faint ones
     smear_px: length by which edges of one direction are wider, 0 if none is;
     smear_rad: that direction, u to v, modulo half a turn
     """
@@ -82,6 +84,8 @@ def focus_of(eye: Eye) -> Focus:
     t = np.arange(-_REACH_PX, _REACH_PX + 1)
     along = edges.px[pick][:, None, :] + edges.normal[pick][:, None, :] * t[None, :, None]
     height = np.ptp(sample(eye.grey, along), axis=1)
+    if np.quantile(height, 0.9) < LEAST_STEP:
+        return Focus(float("nan"))
     width2 = (height / (edges.strength[pick] * np.sqrt(2 * np.pi))) ** 2 - _GRADIENT_PX**2
     # Noise and fibres are narrow as well, but low.
     high = height >= max(0.35 * float(np.quantile(height, 0.9)), 10 * eye.noise)

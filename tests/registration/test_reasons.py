@@ -121,6 +121,15 @@ def test_a_real_board_seen_for_another_is_a_board(photograph, name):
     assert why_not_found(image, [], NO_HOLES).reason == OTHER_BOARD
 
 
+@pytest.mark.parametrize("corner", [(0, 0), (0, 1), (1, 0), (1, 1)])
+@pytest.mark.parametrize("name", ["monokeith", "sinsonte"])
+def test_a_real_table_beside_the_board_is_no_board(photograph, name, corner):
+    image, _ = photograph(name)
+    height, width = image.shape[0] // 4, image.shape[1] // 4
+    v, u = corner[0] * 3 * height, corner[1] * 3 * width
+    assert why_not_found(image[v : v + height, u : u + width], [], NO_HOLES).reason == EMPTY
+
+
 @pytest.mark.slow
 @pytest.mark.skipif(not os.environ.get("DRILLAID_SLOW"), reason="half a minute: DRILLAID_SLOW=1")
 def test_anothers_files_against_a_real_photograph(photograph, shared_data):
