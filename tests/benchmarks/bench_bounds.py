@@ -83,7 +83,9 @@ def one_kind(radius: float, blur: float, noise: float, times: int) -> dict[str, 
             "ours": ours(grey, places, radius, noise),
             "centre of gravity": gravity(grey, places, radius),
             "Hough": nearest(
-                hough(flat, method=cv2.HOUGH_GRADIENT_ALT, edge=60, votes=0.5, coarse=1.5, blur=1),
+                hough(
+                    flat, method=cv2.HOUGH_GRADIENT_ALT, edge=60, votes=0.5, coarse=1.5, blur=1
+                ),
                 places,
             ),
             "Laplacian": nearest(laplacian(flat, least=20, scales=12, finest=2.5, coarsest=18), places),

@@ -30,11 +30,10 @@ from drillaid.simulation.designs import random_design  # noqa: E402
 STEP_MM, STEP_DEG = 5.0, 6.7
 FINGERS = 0.7
 CASES = {
-    f"following, {'with Gerber' if gerber else 'drill list alone'}, {'covered' if hidden else 'free'}":
-    (gerber, hidden)
-    for gerber in (True, False)
-    for hidden in (False, True)
-}  # fmt: skip
+    f"following, {design}, {view}": (design == "with Gerber", view == "covered")
+    for design in ("with Gerber", "drill list alone")
+    for view in ("free", "covered")
+}
 ROWS = tuple(CASES)
 
 
@@ -120,8 +119,8 @@ def report(name: str, done: list[dict], table: Table) -> None:
     clock, own = np.median(spent, axis=0)
     slow_clock, slow = np.quantile(spent, 0.99, axis=0)
     unit, slow_unit = np.quantile(reference[:, 1], [0.5, 0.99])
-    print(f"{name:40s} {own:5.1f} ms, by the clock {clock:5.1f}; 99 % {slow:5.1f}, {slow_clock:5.1f}; "
-          f"start {np.median([d['start_ms'] for d in done]):5.0f}; undistort and grey {unit:5.1f}, "
+    print(f"{name:40s} {own:5.1f} ms, by the clock {clock:5.1f}; 99 % {slow:5.1f}, "
+          f"{slow_clock:5.1f}; start {np.median([d['start_ms'] for d in done]):5.0f}; undistort and grey {unit:5.1f}, "
           f"99 % {slow_unit:.1f}; rms {rms(errors):.4f} mm, stated/real "
           f"{rms(stated) / rms(errors):.2f}; lost {lost} of {len(spent)}", flush=True)  # fmt: skip
     table.add(

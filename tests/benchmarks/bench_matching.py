@@ -124,7 +124,8 @@ def main() -> None:
     for false, row in zip(FALSE, ROWS, strict=True):
         ordered, mixed, pairs, cpd = level(false, args.boards, args.first)
         print(f"{false:5d} false: ours {ordered} (right among those handed on: {ordered.any}); "
-              f"in no order {mixed} ({mixed.any}); RANSAC {pairs}; drift {cpd}", flush=True)  # fmt: skip
+              f"in no order {mixed} ({mixed.any}); RANSAC {pairs}; drift {cpd}",
+              flush=True)  # fmt: skip
         table.add(
             row, f"{ordered}; in no order {mixed}",
             f"RANSAC over pairs {pairs}; coherent point drift {cpd}",

@@ -3,7 +3,7 @@
 Each takes the grey picture as uint8 and returns rows (u, v, radius_px), best first
 where it ranks at all. "generous" settings find the most pads with at most MOST
 findings a picture; "strict" ones have the best F1 of recall and precision. Both were
-chosen from grids of 24 to 60 settings on simulated benches that `bench_detectors`
+chosen from grids of 15 to 48 settings on simulated benches that `bench_detectors`
 does not measure on (seeds 900 to 905, ordinary and hard).
 """
 
