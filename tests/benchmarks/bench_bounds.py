@@ -88,7 +88,9 @@ def one_kind(radius: float, blur: float, noise: float, times: int) -> dict[str, 
                 ),
                 places,
             ),
-            "Laplacian": nearest(laplacian(flat, least=20, scales=12, finest=2.5, coarsest=18), places),
+            "Laplacian": nearest(
+                laplacian(flat, least=20, scales=12, finest=2.5, coarsest=18), places
+            ),
         }
         for name, at in centres.items():
             out.setdefault(name, []).append((at - places) ** 2 / bound**2)

@@ -120,7 +120,8 @@ def report(name: str, done: list[dict], table: Table) -> None:
     slow_clock, slow = np.quantile(spent, 0.99, axis=0)
     unit, slow_unit = np.quantile(reference[:, 1], [0.5, 0.99])
     print(f"{name:40s} {own:5.1f} ms, by the clock {clock:5.1f}; 99 % {slow:5.1f}, "
-          f"{slow_clock:5.1f}; start {np.median([d['start_ms'] for d in done]):5.0f}; undistort and grey {unit:5.1f}, "
+          f"{slow_clock:5.1f}; start {np.median([d['start_ms'] for d in done]):5.0f}; "
+          f"undistort and grey {unit:5.1f}, "
           f"99 % {slow_unit:.1f}; rms {rms(errors):.4f} mm, stated/real "
           f"{rms(stated) / rms(errors):.2f}; lost {lost} of {len(spent)}", flush=True)  # fmt: skip
     table.add(
