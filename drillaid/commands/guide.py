@@ -22,6 +22,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a device number or path, a stream or video URL, a video file, a folder, sim",
     )  # fmt: skip
     parser.add_argument("--rig", metavar="FILE", help="the rig file (sim: one of its own)")
+    parser.add_argument(
+        "--scrap", metavar="PICTURE",
+        help="without a rig file: this camera's picture of scrap as thick as the board, with "
+        "one hole just drilled in it; shows where the spindle stands",
+    )  # fmt: skip
+    parser.add_argument(
+        "--spindle", metavar="U,V",
+        help="without a rig file: the pixel where the spindle axis meets the board's upper face, "
+        "or with --scrap about where its hole is",
+    )  # fmt: skip
     parser.add_argument("--headless", action="store_true", help="in the terminal, no window")
     parser.add_argument("--events", metavar="FILE", help="writes one JSON object a line")
     add_face_arguments(parser)
@@ -46,10 +56,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> Answer:
     if not args.headless:
         raise UsageError("there is no window yet", remedy="guide in the terminal with --headless")
-    if args.camera != "sim" and args.rig is None:
+    if args.rig is not None and _unrigged(args):
         raise UsageError(
-            "--rig is missing: only a calibrated rig knows where the spindle stands in the picture",
-            remedy="make a rig file with drillaid calibrate",
+            "a rig file says where the spindle stands", remedy="leave out --scrap and --spindle"
+        )
+    if args.camera != "sim" and args.rig is None and not _unrigged(args):
+        raise UsageError(
+            "nobody knows where the spindle stands in the picture",
+            remedy="drill a hole in scrap as thick as the board, take its picture with this camera "
+            "and give it as --scrap; or give a rig file as --rig",
         )
     with contextlib.ExitStack() as held:
         return _guide(args, held)
@@ -58,33 +73,32 @@ def run(args: argparse.Namespace) -> Answer:
 def _guide(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
     from drillaid.commands.guiding import keys, telling
     from drillaid.guidance.event_lines import EventLines
-    from drillaid.guidance.finder import BoardFinder
     from drillaid.guidance.keeping import Keeper
     from drillaid.guidance.live import LiveGuidance
     from drillaid.journal.journal import Journal
-    from drillaid.rig.pictures import check_size
 
     design, work, settings = _job(args)
     bench = _simulated_bench(args, design) if args.camera == "sim" else None
-    rig = _rig(args) if bench is None else bench.rig
-    spindle = _spindle(rig, args)
+    eye = _eye(args, design, bench)
+    if isinstance(eye, Answer):
+        return eye
     lines = None if args.events is None else held.enter_context(EventLines(args.events))
     journal = held.enter_context(Journal.open(args.data))
     if journal.notice:
         say(journal.notice)
-    board, session = _board(args, journal, design, work, spindle, settings)
+    board, session = _board(args, journal, design, work, eye.spindle_mm, settings)
     telling.cautions()
-    operator, camera, clock = _camera(args, bench, session, held)
+    operator, camera, clock = _camera(args, bench, eye.size_px, session, held)
     teller = telling.Teller(lines)
     live = LiveGuidance(
         camera,
-        BoardFinder.of(design, rig, face=args.face, thickness_mm=args.thickness),
+        eye.finder(hurry=camera.live),
         session,
         clock=clock,
         keeper=Keeper(journal, board, say),
         listen=teller,
         stopwatch=None if clock is time.monotonic else time.perf_counter,
-        check=lambda frame: check_size(rig, frame),
+        check=eye.check,
     )
     console = None if operator is not None else held.enter_context(keys.Console())
     if console is not None and console.open:
@@ -135,6 +149,25 @@ def _spindle(rig, args: argparse.Namespace):
     return spindle
 
 
+def _unrigged(args: argparse.Namespace) -> bool:
+    return args.scrap is not None or args.spindle is not None
+
+
+def _eye(args: argparse.Namespace, design, bench):
+    """What tells where the board and the spindle are; an Answer where the scrap does not."""
+    from drillaid.commands.guiding import eyes
+
+    if _unrigged(args):
+        mark = eyes.spindle_mark(args.scrap, args.spindle)
+        if isinstance(mark, str):
+            text = f"The spindle's place is not known: {mark}."
+            return Answer(text, {"status": "not_found", "message": text}, REFUSED)
+        say(eyes.WITHOUT_RIG)
+        return eyes.unrigged(design, mark, args.face)
+    rig = _rig(args) if bench is None else bench.rig
+    return eyes.rigged(design, rig, _spindle(rig, args), args.face, args.thickness)
+
+
 def _board(args: argparse.Namespace, journal, design, work, spindle, settings):
     """(the board's number in the journal, its session)."""
     from dataclasses import replace
@@ -181,7 +214,7 @@ def _simulated_bench(args: argparse.Namespace, design):
     )
 
 
-def _camera(args: argparse.Namespace, bench, session, held: contextlib.ExitStack):
+def _camera(args: argparse.Namespace, bench, size_px, session, held: contextlib.ExitStack):
     """(simulated operator or None, camera, its clock or None for a recording)."""
     from drillaid.rig.reader import NewestFrame
     from drillaid.rig.sources import open_camera, register_source
@@ -194,8 +227,8 @@ def _camera(args: argparse.Namespace, bench, session, held: contextlib.ExitStack
         camera = held.enter_context(open_camera("sim", size=(bench.rig.width, bench.rig.height)))
         say("The bench, the board and the operator are simulated.")
         return operator, camera, lambda: camera.time_s
-    rig = _rig(args)
-    camera = held.enter_context(open_camera(args.camera, size=(rig.width, rig.height)))
+    size = {} if size_px is None else {"size": size_px}
+    camera = held.enter_context(open_camera(args.camera, **size))
     if not camera.live:
         return None, camera, None
     return None, held.enter_context(NewestFrame(camera)), time.monotonic

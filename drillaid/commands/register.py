@@ -90,6 +90,8 @@ def registration_json(registration: Registration, design: Design, rig=None) -> d
         "holes_total": registration.holes_total,
         "seconds": registration.seconds,
     }
+    if registration.reason:
+        data["reason"] = registration.reason
     placement = registration.placement
     if placement is None:
         return data

@@ -24,6 +24,8 @@ class RegistrationView:
     matrix: design mm -> bench mm on the board's upper face, None if not registered
     expected_error_mm: (N,) by hole number - 1, one sigma of the distance
     reason: why there is no matrix
+    on_bench: False without a rig file: then the mm are those of the board's plane about
+      the spindle axis, x to the right in the picture there and y up in it
     """
 
     frame: int
@@ -31,6 +33,7 @@ class RegistrationView:
     matrix: Affine | None = None
     expected_error_mm: np.ndarray | None = None
     reason: str = ""
+    on_bench: bool = True
 
     @classmethod
     def of(cls, registration: Registration, frame: Frame) -> RegistrationView:
@@ -39,7 +42,10 @@ class RegistrationView:
         if placement is None or placement.matrix is None:
             reason = registration.message if placement is None else "there is no rig"
             return cls(frame.number, frame.time_s, reason=reason)
-        return cls(frame.number, frame.time_s, placement.matrix, placement.expected_error_mm)
+        return cls(
+            frame.number, frame.time_s, placement.matrix, placement.expected_error_mm,
+            on_bench=placement.on_bench,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -112,6 +118,8 @@ class Event:
 
     event: "frame", "registered", "lost", "on_target", "bit_change" (wanted),
       "finished", "paused", "resumed", "refused" (with a reason), or one of FACTS.
+    off_mm: in bench axes, without a rig file in those of `RegistrationView`
+    matrix: design mm -> bench mm, hence None without a rig file
     detail: further keys of the line ("part", "bit_mm", "forced", "reason" …)
     """
 

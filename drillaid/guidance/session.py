@@ -315,7 +315,7 @@ class Session:
             off_mm=None if seen is None else seen.off_mm,
             distance_mm=None if seen is None else seen.distance_mm,
             expected_error_mm=None if seen is None else seen.expected_error_mm,
-            matrix=self._view.matrix if fresh else None,
+            matrix=self._view.matrix if fresh and self._view.on_bench else None,
             latency_ms=self._latency_ms,
             detail=detail,
         )

@@ -10,6 +10,7 @@ guessed.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import cv2
@@ -20,6 +21,7 @@ from drillaid.geometry import Affine
 from drillaid.registration.copper import copper_edges, sharper_eye, some, voices
 from drillaid.registration.edging import EdgeFit, fit_edges
 from drillaid.registration.fit import fit_similarity
+from drillaid.registration.refinding import found_again
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
 from drillaid.rig.rig import Rig
 from drillaid.vision.channel import grey_of
@@ -35,7 +37,7 @@ SURE = 4.5  # sigmas above chance
 
 
 @dataclass(frozen=True, eq=False)
-class _Learnt:
+class Learnt:
     """What the board looks like: edges (design mm), weights of B, G, R, noise, the share
     of edges that agreed at the start, and the share that agrees where it is not."""
 
@@ -50,16 +52,23 @@ class _Learnt:
 class Follower:
     """Follows one board under a calibrated rig, starting from a registration.
 
+    doubt: a rig's own errors, for a makeshift one: (design mm -> plane mm, points seen,
+      points asked for) -> variance (N,), mm^2, that comes on top in every picture
     Not for several threads; one call of `follow` for each picture.
     """
 
-    def __init__(self, design: Design, rig: Rig, *, thickness_mm: float = 1.6, face: str = "bottom") -> None:
+    def __init__(
+        self, design: Design, rig: Rig, *, thickness_mm: float = 1.6, face: str = "bottom",
+        doubt: Callable[[Affine, np.ndarray, np.ndarray], np.ndarray] | None = None,
+    ) -> None:  # fmt: skip
+        self._doubt = doubt
         self.design, self.rig, self.thickness_mm, self.face = design, rig, thickness_mm, face
         self._view = RigPlane(rig, thickness_mm)
         self._ratio = rig.px_per_mm(thickness_mm)
         self._homography = rig.plane(thickness_mm)
-        self._learnt: _Learnt | None = None
+        self._learnt: Learnt | None = None
         self._place: Affine | None = None
+        self._last: Affine | None = None  # the last place, which tells scale and shear
         self._variance = np.zeros(len(design.holes))
         self._flow: tuple[np.ndarray, np.ndarray] | None = None  # small grey, spots in it
 
@@ -67,21 +76,27 @@ class Follower:
     def following(self) -> bool:
         return self._place is not None
 
-    def start(self, registration: Registration, image: np.ndarray) -> None:
-        """Takes over from a registration of `image`."""
+    @property
+    def knows_the_board(self) -> bool:
+        """It has been followed before, so it may be found again in the quick way."""
+        return self._learnt is not None
+
+    def start(self, registration: Registration, image: np.ndarray) -> np.ndarray | None:
+        """Takes over from a registration of `image`; returns the rig's own `doubt` there."""
         if not registration.ok or registration.placement.matrix is None:
             raise ValueError("following starts from a registration with a rig")
         place = registration.placement.matrix
         self._variance = registration.placement.expected_error_mm**2
         self._learnt = self._learn(image, place)
-        self._place = place
+        self._place = self._last = place
         self._remember(image)
+        return None if self._doubt is None else self.doubt(place)
 
     def lose(self) -> None:
         """Forgets the place, for instance because the picture froze."""
         self._place, self._flow = None, None
 
-    def _learn(self, image: np.ndarray, place: Affine) -> _Learnt:
+    def _learn(self, image: np.ndarray, place: Affine) -> Learnt:
         copper = self.design.copper.get(self.face)
         if copper is not None:
             known = copper_edges(copper)
@@ -100,7 +115,7 @@ class Follower:
             )  # fmt: skip
             if drawn is not None and drawn.share > 0.6:
                 model = EdgeModel(known.xy + drawn.etch_mm * known.normal, known.normal)
-        draft = _Learnt(some(model, EDGES), weights, grey.noise, 1.0, 0.0, voices(model))
+        draft = Learnt(some(model, EDGES), weights, grey.noise, 1.0, 0.0, voices(model))
         fit = self._fit(image, place, draft, (0.2,))
         rng = np.random.default_rng(5)
         shares = []
@@ -134,7 +149,7 @@ class Follower:
         exact = got.clear & (np.abs(got.off) < 0.08) & (got.step > 0)
         return EdgeModel(model.xy + got.off[:, None] * model.normal, model.normal).only(exact)
 
-    def _fit(self, image, place: Affine, learnt: _Learnt, reaches) -> EdgeFit | None:
+    def _fit(self, image, place: Affine, learnt: Learnt, reaches) -> EdgeFit | None:
         return fit_edges(
             image, self._view.to_px, learnt.model, place, noise=learnt.noise,
             px_per_mm=self._ratio, reaches=reaches, affine=False, weights=learnt.weights,
@@ -183,20 +198,30 @@ class Follower:
         if share < learnt.chance + SURE * spread or share < 0.25 * learnt.share:
             self.lose()
             return _lost("The board is lost: let it lie still in full view.", 0, total)
-        # The fit may wobble in scale within its priors; the print does not.
-        holes = self.design.xy_mm
-        moved = fit_similarity(
-            self._place(holes), fit.placement(holes), scaled=False
-        )
-        self._place = moved @ self._place
+        self._place = self._last = _rigid_part(self._place, fit.placement, self.design.xy_mm)
         self._remember(image, small)
         return self._answer(fit, total)
+
+    def find_again(self, image: np.ndarray) -> Registration:
+        """Looks for the board that was lost anywhere in the picture: a rigid movement of
+        what is known of it; NOT_FOUND where that does not stand out."""
+        total = len(self.design.holes)
+        if self._learnt is None:
+            return _lost("No board has been seen yet.", 0, total)
+        found = found_again(
+            image, self._view, self._ratio, self._learnt, self._last, self.design.xy_mm
+        )
+        if found is None:
+            return _lost("The board is lost: let it lie still in full view.", 0, total)
+        self._place = self._last = _rigid_part(self._last, found.placement, self.design.xy_mm)
+        self._remember(image)
+        return self._answer(found, total)
 
     def _answer(self, fit: EdgeFit, total: int) -> Registration:
         holes, place = self.design.xy_mm, self._place
         bench = place(holes)
         # What the registration was off stays, what this picture adds comes on top.
-        expected = np.sqrt(self._variance + fit.variance_at(holes))
+        expected = np.sqrt(self._variance + fit.variance_at(holes) + self.doubt(place))
         seen = self._pads_in_view(bench)
         placement = Placement(
             "affine", self._homography @ place, place, self._view.to_px(bench), bench, expected,
@@ -205,10 +230,25 @@ class Follower:
         message = f"Following: {fit.share:.0%} of the board's edges agree.".replace("%", " %")
         return Registration(REGISTERED, message, placement, total, int(seen.sum()), total)
 
+    def doubt(self, place: Affine) -> np.ndarray:
+        """(N,) mm^2 at the holes: what the rig's own errors do with the board at `place`."""
+        holes = self.design.xy_mm
+        if self._doubt is None:
+            return np.zeros(len(holes))
+        seen = holes if self._learnt is None else self._learnt.model.xy[::4]
+        inside = self._pads_in_view(place(seen))
+        return self._doubt(place, seen[inside] if inside.sum() >= 4 else seen, holes)
+
     def _pads_in_view(self, bench: np.ndarray) -> np.ndarray:
         px = self._view.to_px(bench)
         with np.errstate(invalid="ignore"):
             return ((px > 0) & (px < [self.rig.width - 1, self.rig.height - 1])).all(axis=1)
+
+
+def _rigid_part(before: Affine, fitted: Affine, holes_mm: np.ndarray) -> Affine:
+    """`before` moved to where `fitted` is: a fit may wobble in scale within its priors,
+    the print does not."""
+    return fit_similarity(before(holes_mm), fitted(holes_mm), scaled=False) @ before
 
 
 def _weights_of(image: np.ndarray, grey: np.ndarray) -> np.ndarray:

@@ -87,12 +87,14 @@ class Makeshift:
         return float(np.sqrt(np.trace(back @ covariance_px2 @ back.T)))
 
     def registration(self, design: Design, of: Registration) -> Registration:
-        """The registration without a rig that this was made from, now in the plane's mm."""
+        """The registration without a rig that this was made from, now in the plane's mm.
+
+        Its expected errors leave out what `variance_mm2` says.
+        """
         holes = design.xy_mm
         at = self.place(holes)
         pixels = self.rig.to_pixels(at, 0.0)
-        floor = systematic_mm2(self.scatter_mm)
-        expected = np.sqrt(self.variance_mm2(self.place, holes, holes) + floor)
+        expected = np.full(len(holes), np.sqrt(systematic_mm2(self.scatter_mm)))
         placement = Placement(
             "affine", self.rig.plane(0.0) @ self.place, self.place, pixels, at, expected,
             of.placement.pad_seen, self.scatter_mm, self.rig.px_per_mm(0.0),

@@ -14,8 +14,17 @@ from drillaid.registration.hypotheses import (
     scenes_with_rig,
     scenes_without_rig,
 )
+from drillaid.registration.reasons import out_of_size, why_not_found
 from drillaid.registration.refined import Refined
-from drillaid.registration.result import AMBIGUOUS, MIRRORED, NOT_FOUND, REGISTERED, Registration
+from drillaid.registration.result import (
+    AMBIGUOUS,
+    FITS_TWICE,
+    MIRRORED,
+    NOT_FOUND,
+    REGISTERED,
+    WRONG_WAY,
+    Registration,
+)
 from drillaid.registration.rivals import rivals_of
 from drillaid.registration.search import search
 from drillaid.registration.task import Clock, Task
@@ -75,9 +84,13 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
     total = len(design.holes)
 
     def refusal(status: str, best: Refined | None, rival=None) -> Registration:
-        message = refusal_sentence(status, best, task.eye, sightings=seen, rival=rival)
+        why = why_not_found(task.image, found, design.xy_mm) if status == NOT_FOUND else None
+        reason = why.reason if why else {AMBIGUOUS: FITS_TWICE, MIRRORED: WRONG_WAY}[status]
+        message = refusal_sentence(status, best, why, rival=rival)
         agreeing = int(best.agree.sum()) if best else 0
-        return Registration(status, message, None, seen, agreeing, total, clock.as_dict())
+        return Registration(
+            status, message, None, seen, agreeing, total, clock.as_dict(), reason=reason
+        )
 
     convincing = [r for r in found if r.evidence.convincing and r.plausible]
     if not convincing:
@@ -85,6 +98,8 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
     best = convincing[0]
     if best.hypothesis.mirrored != task.mirrored:
         return refusal(MIRRORED, best)
+    if out_of_size(best):
+        return refusal(NOT_FOUND, best)
     start = time.perf_counter()
     rivals = [] if task.pads else rivals_of(best, found + task.aside, design)
     clock.fit += time.perf_counter() - start

@@ -10,6 +10,16 @@ from drillaid.geometry import Affine, Homography
 
 REGISTERED, AMBIGUOUS, MIRRORED, NOT_FOUND = "registered", "ambiguous", "mirrored", "not_found"
 
+# Why there is no position: the likeliest cause, as far as the picture tells.
+DARK, BURNT_OUT, BLURRED, SHAKEN = "dark", "burnt_out", "blurred", "shaken"
+EMPTY, BARE_SIDE, OTHER_BOARD, UNDER_WATER = "empty", "bare_side", "other_board", "under_water"
+STRETCHED, PART_HIDDEN, TOO_LITTLE = "stretched", "part_hidden", "too_little_in_view"
+NOT_SURE, FITS_TWICE, WRONG_WAY = "not_sure", "fits_twice", "wrong_way_round"
+REASONS = (
+    DARK, BURNT_OUT, BLURRED, SHAKEN, EMPTY, BARE_SIDE, OTHER_BOARD, UNDER_WATER,
+    STRETCHED, PART_HIDDEN, TOO_LITTLE, NOT_SURE, FITS_TWICE, WRONG_WAY,
+)  # fmt: skip
+
 
 @dataclass(frozen=True, eq=False)
 class Placement:
@@ -22,6 +32,8 @@ class Placement:
     bench_mm: (N, 2) or None
     expected_error_mm: (N,), one sigma of the distance between stated and true place
     pad_seen: (N,) bool
+    on_bench: False where the mm of matrix and bench_mm are those of a makeshift rig
+      (`registration.makeshift`): about the spindle axis, and no bench's
     """
 
     model: str
@@ -33,6 +45,7 @@ class Placement:
     pad_seen: np.ndarray
     residual_rms_mm: float
     px_per_mm: float
+    on_bench: bool = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +54,7 @@ class Registration:
 
     message: one sentence for a person, with advice where it is a refusal
     seconds: {"find", "match", "fit", "total"}
+    reason: one of REASONS where it is a refusal and the cause was looked for, else ""
     """
 
     status: str
@@ -50,6 +64,7 @@ class Registration:
     pads_agreeing: int = 0
     holes_total: int = 0
     seconds: dict[str, float] = field(default_factory=dict)
+    reason: str = ""
 
     def __post_init__(self):
         if (self.status == REGISTERED) != (self.placement is not None):

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from drillaid.design.model import Design
+from drillaid.registration import result
 from drillaid.registration.evidence import LEAST_SHARE
+from drillaid.registration.reasons import Why
 from drillaid.registration.result import AMBIGUOUS, MIRRORED, Placement
-from drillaid.vision.eye import Eye
-from drillaid.vision.quality import trouble
 
 SOCKET_PINS, PITCH_MM = 40, 2.54  # the part whose rows tell a wrong scale first
 WORTH_SAYING = 0.001
@@ -52,7 +52,7 @@ def found_sentence(best, placement: Placement, design: Design) -> str:
     return text + "."
 
 
-def refusal_sentence(status: str, best, eye: Eye, *, sightings: int, rival=None) -> str:
+def refusal_sentence(status: str, best, why: Why | None, *, rival=None) -> str:
     """Why there is no position, and what to do; best: the nearest to one, or None."""
     if status == MIRRORED:
         return (
@@ -61,29 +61,67 @@ def refusal_sentence(status: str, best, eye: Eye, *, sightings: int, rival=None)
         )
     if status == AMBIGUOUS:
         return _ambiguous(best, rival)
-    bad = trouble(eye)
-    if bad is not None:
-        return bad + "."
-    if sightings < 6:
-        return (
-            "Nothing round is to be seen: is a board in view, and its etched side up?"
-        )
-    if best is None:
-        return (
-            f"The pattern of this design is not there ({sightings} round things seen, no "
-            "arrangement of them fits): is it this design's board, with its etched side up?"
-        )
+    return _REFUSALS[why.reason] + _figures(why, best) + "."
+
+
+_REFUSALS = {
+    result.DARK: "The picture is almost black: take off the lens cap and switch on the light",
+    result.BURNT_OUT: (
+        "The picture is burnt out: give less light or a shorter exposure, and turn lamps so that "
+        "they do not mirror in the copper"
+    ),
+    result.BLURRED: (
+        "The picture is out of focus: focus on the board's copper and wipe the lens; a fogged or "
+        "scratched cover looks the same"
+    ),
+    result.SHAKEN: (
+        "The picture is shaken, smeared along one direction: let board and camera lie still, or "
+        "give more light, so that the exposure is shorter"
+    ),
+    result.EMPTY: (
+        "No board is to be seen: lay it under the camera; a bare surface that fills the whole "
+        "view looks the same"
+    ),
+    result.BARE_SIDE: (
+        "A board is there, but nothing is etched on the side that looks up: turn it over"
+    ),
+    result.OTHER_BOARD: (
+        "Something like a board is there, but this design's pattern is not on it: check that the "
+        "files are this board's and that its etched side is up, and show the whole of it"
+    ),
+    result.UNDER_WATER: (
+        "The picture looks wavy or patchy, as through water: dry the board, take it out "
+        "of the tray and away covers that are not flat, and keep lamps out of the picture"
+    ),
+    result.STRETCHED: (
+        "The pattern is there, but fits only stretched beyond what a printer does: check the "
+        "print's size, the board's thickness, that it lies flat and dry, and the rig file"
+    ),
+    result.TOO_LITTLE: (
+        "Too little of the board is in view to be sure: show the whole of it, and take hands away"
+    ),
+    result.PART_HIDDEN: (
+        "Part of the board agrees and part does not: take fingers, swarf and glare away from it"
+    ),
+    result.NOT_SURE: (
+        "Not sure enough to drill: give even light, take fingers and swarf away, show the whole "
+        "board, and check that it is this design's"
+    ),
+}
+_TOLD = (
+    result.STRETCHED, result.TOO_LITTLE, result.PART_HIDDEN, result.NOT_SURE, result.OTHER_BOARD,
+)  # fmt: skip
+
+
+def _figures(why: Why, best) -> str:
+    if why.mm > 0:
+        return f" (the pattern is there, but out of shape by {why.mm:.2f} mm)"
+    if best is None or why.reason not in _TOLD:
+        return ""
     e = best.evidence
-    if e.share < 0.5 * LEAST_SHARE:
-        return (
-            "This design's pattern is not there: is a board under the camera, is it this "
-            "design's, and does its etched side look up? (At the best place "
-            f"{e.agreeing} of {e.in_view} readings agree.)"
-        )
     return (
-        f"Not sure enough to drill: at the best place {e.agreeing} of {e.in_view} readings agree "
-        f"({LEAST_SHARE:.0%} must, and {e.chance:.0%} would by accident): give even light, take "
-        "fingers and swarf away, show the whole board, and check that it is this design's."
+        f" (at the best place {e.agreeing} of {e.in_view} readings agree; {LEAST_SHARE:.0%} must, "
+        f"and {e.chance:.0%} would by accident)"
     ).replace("%", " %")
 
 

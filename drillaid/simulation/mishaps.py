@@ -16,7 +16,7 @@ from drillaid.simulation.conditions import ordinary
 from drillaid.simulation.water import Water
 
 
-def _again(bench: SimulatedBench, seed: int, **changes) -> SimulatedBench:
+def again(bench: SimulatedBench, seed: int, **changes) -> SimulatedBench:
     """The same bench with something else about it."""
     options = {
         "thickness_mm": bench.thickness_mm,
@@ -41,7 +41,7 @@ def bare_side(seed: int, bench: SimulatedBench | None = None) -> SimulatedBench:
     board = SimulatedBoard(
         old.design, replace(old.look, bare=True), face=other, seed=seed, px_per_mm=old.px_per_mm
     )
-    return _again(bench, seed, board=board)
+    return again(bench, seed, board=board)
 
 
 def defocused(
@@ -50,7 +50,7 @@ def defocused(
     """An ordinary bench out of focus, by a Gaussian of a sigma between these."""
     bench, rng = bench or ordinary(seed), np.random.default_rng([seed, 13])
     blur = float(rng.uniform(low_px, high_px))
-    return _again(bench, seed, optics=replace(bench.optics, blur_px=blur))
+    return again(bench, seed, optics=replace(bench.optics, blur_px=blur))
 
 
 def shaken(
@@ -60,7 +60,7 @@ def shaken(
     bench, rng = bench or ordinary(seed), np.random.default_rng([seed, 14])
     length, turn = rng.uniform(low_px, high_px), rng.uniform(0, 2 * math.pi)
     smear = (float(length * math.cos(turn)), float(length * math.sin(turn)))
-    return _again(bench, seed, optics=replace(bench.optics, motion_px=smear))
+    return again(bench, seed, optics=replace(bench.optics, motion_px=smear))
 
 
 def under_water(seed: int, bench: SimulatedBench | None = None) -> SimulatedBench:
@@ -74,18 +74,19 @@ def under_water(seed: int, bench: SimulatedBench | None = None) -> SimulatedBenc
         glints=float(rng.uniform(60, 220)),
         seed=seed,
     )
-    return _again(bench, seed, water=water)
+    return again(bench, seed, water=water)
 
 
 def dim(seed: int, bench: SimulatedBench | None = None) -> SimulatedBench:
     """An ordinary bench with hardly any light left."""
     bench, rng = bench or ordinary(seed), np.random.default_rng([seed, 16])
-    level = float(rng.uniform(0.03, 0.1))
+    level = float(rng.uniform(0.03, 0.15))
     noise = float(rng.uniform(3, 6))
-    return _again(
+    return again(
         bench,
         seed,
         light=replace(bench.light, level=level),
+        occluders=Occluders(),
         optics=replace(bench.optics, noise=noise),
     )
 
@@ -101,13 +102,13 @@ def dazzled(seed: int, bench: SimulatedBench | None = None) -> SimulatedBench:
         glare_strength=float(rng.uniform(2.5, 4.0)),
         warmth=float(rng.uniform(-0.3, 0.3)),
     )
-    return _again(bench, seed, light=light, sheet="white")
+    return again(bench, seed, light=light, sheet="white")
 
 
 def held(seed: int, bench: SimulatedBench | None = None, share: float = 0.6) -> SimulatedBench:
     """An ordinary bench with up to six fingers over the board."""
     bench = bench or ordinary(seed)
-    return _again(bench, seed, occluders=Occluders(fingers=share))
+    return again(bench, seed, occluders=Occluders(fingers=share))
 
 
 def barely_in_view(seed: int, bench: SimulatedBench | None = None) -> SimulatedBench:

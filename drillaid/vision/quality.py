@@ -1,46 +1,123 @@
-"""Is a picture worth looking at? Light and focus, judged from the picture itself."""
+"""Is a picture worth looking at? Light and focus, judged from the picture itself.
+
+All in a picture shrunk to 960 px on its longer side: what matters is how much of
+the view is lost, whatever the camera's number of pixels.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+import cv2
 import numpy as np
 
 from drillaid.vision.edges import edge_threshold, find_edges
 from drillaid.vision.eye import Eye
 from drillaid.vision.sampling import sample
 
-DARK = 12.0  # mean grey level below which a picture shows nothing
-GLARING = 245.0  # and above which it is burnt out
-BLURRED = 0.15  # an edge under a Gaussian of 2.5 px; sharp pictures have 0.2 and more
-STRONGEST, REACH_PX = 4000, 6
+SMALL_PX = 960
+DARK = 60.0  # grey level that the brightest hundredth of a picture does not reach in the dark
+WHITE, BURNT = 250, 0.4  # a pixel without any detail left, and the share that is too much
+BLURRED_PX = 1.3  # sigma in the shrunk picture; boards are found up to about 1.0
+SMEAR_PX, SMEAR_SHAPE = 6.5, 0.45
+SHARP_ACROSS = 0.45  # of the smear's width: an edge across the motion cannot be sharper
+LEAST_STEP = 30.0  # grey levels; in a picture without higher steps nothing tells the focus
+_BINS, _EACH, _FEWEST, _REACH_PX = 12, 500, 20, 9
+_GRADIENT_PX = 1.28  # what the gradient's own smoothing adds to an edge's width, in squares
 
 
-def sharpness(eye: Eye) -> float:
-    """How much of an edge's step happens within one pixel, the median over strong edges.
+def shrunk(image: np.ndarray) -> np.ndarray:
+    """The picture with its longer side at most 960 px; uint8 as given."""
+    factor = SMALL_PX / max(image.shape[:2])
+    if factor >= 1.0:
+        return image
+    return cv2.resize(image, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
 
-    A step under a Gaussian of sigma s px has the slope 1 / (sqrt(2 pi) s) of its height;
-    the gradient itself is taken under a smoothing of 1 px. NaN where there is no edge.
+
+def too_dark(small: np.ndarray) -> bool:
+    """Is even the brightest part dark? small: uint8 BGR"""
+    return float(np.percentile(small.max(axis=2), 99.0)) < DARK
+
+
+def burnt_out(small: np.ndarray) -> float:
+    """The share of the picture that is white, or as good as: two of three colours at their end."""
+    return float((np.sort(small, axis=2)[:, :, 1] >= WHITE).mean())
+
+
+@dataclass(frozen=True)
+class Focus:
+    """sigma_px: blur of the sharpest edges of any direction; NaN where there are none, or only
+    faint ones
+    smear_px: length by which edges of one direction are wider, 0 if none is;
+    smear_rad: that direction, u to v, modulo half a turn
+    """
+
+    sigma_px: float
+    smear_px: float = 0.0
+    smear_rad: float = 0.0
+
+    @property
+    def blurred(self) -> bool:
+        return bool(self.sigma_px > BLURRED_PX)
+
+    @property
+    def shaken(self) -> bool:
+        return self.smear_px > 0
+
+
+def focus_of(eye: Eye) -> Focus:
+    """How wide edges are, by their direction.
+
+    A step under a Gaussian of sigma s px has the slope 1 / (sqrt(2 pi) s) of its height.
+    A smear of length L along d widens an edge whose normal makes the angle a with d by
+    the variance (L cos a)^2 / 12 and leaves those along d alone; a lens out of focus
+    widens all. In each direction the sharper third of the high steps counts: soft
+    shadows and round things are always there.
     """
     edges = find_edges(eye.grey, threshold=edge_threshold(eye.grey, eye.noise))
-    if not len(edges):
-        return float("nan")
-    best = np.argsort(-edges.strength)[:STRONGEST]
-    t = np.arange(-REACH_PX, REACH_PX + 1)
-    along = edges.px[best][:, None, :] + edges.normal[best][:, None, :] * t[None, :, None]
-    values = sample(eye.grey, along)
-    height = np.maximum(np.ptp(values, axis=1), 1e-6)
-    return float(np.median(edges.strength[best] / height))
+    if len(edges) < 2 * _FEWEST:
+        return Focus(float("nan"))
+    angle = np.arctan2(edges.normal[:, 1], edges.normal[:, 0]) % np.pi
+    which = np.minimum((angle * (_BINS / np.pi)).astype(int), _BINS - 1)
+    chosen = [np.nonzero(which == k)[0] for k in range(_BINS)]
+    pick = np.concatenate([i[np.argsort(-edges.strength[i])[:_EACH]] for i in chosen])
+    t = np.arange(-_REACH_PX, _REACH_PX + 1)
+    along = edges.px[pick][:, None, :] + edges.normal[pick][:, None, :] * t[None, :, None]
+    height = np.ptp(sample(eye.grey, along), axis=1)
+    if np.quantile(height, 0.9) < LEAST_STEP:
+        return Focus(float("nan"))
+    width2 = (height / (edges.strength[pick] * np.sqrt(2 * np.pi))) ** 2 - _GRADIENT_PX**2
+    # Noise and fibres are narrow as well, but low.
+    high = height >= max(0.35 * float(np.quantile(height, 0.9)), 10 * eye.noise)
+    variance = np.full(_BINS, np.nan)
+    for k in range(_BINS):
+        part = high & (which[pick] == k)
+        if part.sum() >= _FEWEST:
+            variance[k] = np.quantile(np.maximum(width2[part], 0.0), 0.3)
+    if not np.isfinite(variance).any():
+        return Focus(float("nan"))
+    length, direction = _smear(variance)
+    return Focus(float(np.sqrt(np.nanmin(variance))), length, direction)
 
 
-def trouble(eye: Eye) -> str | None:
-    """What is wrong with the picture and what to do, or None: a sentence without a full stop."""
-    if float(eye.grey.mean()) < DARK:
-        return "The picture is almost black: take off the lens cap and switch on the light"
-    if float(eye.grey.mean()) > GLARING:
-        return "The picture is burnt out: give less light or a shorter exposure"
-    sharp = sharpness(eye)
-    if np.isfinite(sharp) and sharp < BLURRED:
-        return (
-            "The picture is out of focus or shaken: focus on the board's copper and let it lie "
-            "still; water or a scratched cover in front of it looks the same"
-        )
-    return None
+def _smear(variance: np.ndarray) -> tuple[float, float]:
+    """(length px, direction rad) of the motion that explains the variances by direction."""
+    known = np.isfinite(variance)
+    if known.sum() < 6:
+        return 0.0, 0.0
+    angle = ((np.arange(_BINS) + 0.5) * np.pi / _BINS)[known]
+    seen = variance[known]
+    terms = np.column_stack([np.ones(len(angle)), np.cos(2 * angle), np.sin(2 * angle)])
+    mean, c, s = np.linalg.lstsq(terms, seen, rcond=None)[0]
+    told = terms @ [mean, c, s]
+    shape = 1 - np.sum((seen - told) ** 2) / max(float(np.sum((seen - seen.mean()) ** 2)), 1e-9)
+    direction = float(np.arctan2(s, c) / 2 % np.pi)
+    length = float(np.sqrt(24 * np.hypot(c, s)))
+    across = np.abs(np.cos(angle - direction))
+    if shape < SMEAR_SHAPE or length < SMEAR_PX or not (across > 0.9).any():
+        return 0.0, 0.0
+    # Nothing that crosses the motion can be sharp; shadows and grain leave something that is.
+    wide = np.sqrt(seen[across > 0.5]) / across[across > 0.5]
+    if wide.min() < SHARP_ACROSS * length / np.sqrt(12):
+        return 0.0, 0.0
+    return length, direction

@@ -17,8 +17,12 @@ from drillaid.rig.file import load_rig, save_rig
 from drillaid.simulation.conditions import bench_for
 from drillaid.simulation.export import write_fabrication_files
 from drillaid.simulation.rigs import nominal_rig
+from drillaid.simulation.scrap import scrap_bench
 
 HOLES = len(small_design().holes)
+RIG = nominal_rig(*SIZE, MM_PER_PX, 0.05, 1.0, seed=4)
+# Without a rig file a board is found only under a lens that bends little.
+MILD = nominal_rig(*SIZE, MM_PER_PX, 0.05, 1.0, distortion=(-0.02, 0.01, 0.0, 0.0, 0.0), seed=4)
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +30,7 @@ def job(tmp_path_factory):
     """(design files, rig file)"""
     folder = tmp_path_factory.mktemp("job")
     files = [str(p) for p in write_fabrication_files(small_design(), folder, "small")]
-    save_rig(nominal_rig(*SIZE, MM_PER_PX, 0.05, 1.0, seed=4), folder / "rig.toml")
+    save_rig(RIG, folder / "rig.toml")
     return files, str(folder / "rig.toml")
 
 
@@ -49,7 +53,10 @@ def events_in(path) -> list[dict]:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--camera", "0"], "--rig is missing"),
+        (["--camera", "0"], "--scrap"),
+        (["--camera", "0", "--spindle", "middle"], "is no pixel"),
+        (["--camera", "0", "--scrap", "/nowhere/scrap.png"], "scrap.png"),
+        (["--camera", "0", "--spindle", "3,4", "--rig", "r.toml"], "leave out --scrap"),
         (["--camera", "sim", "--tolerance", "0"], "--tolerance"),
         (["--camera", "sim", "--thickness", "99"], "--thickness"),
         (["--camera", "sim", "--bits", "one"], "list of bit sizes"),
@@ -205,3 +212,92 @@ def test_q_stops_and_other_keys_are_obeyed(job, stills, capsys, monkeypatch, tmp
     assert "skipped" in told and "Undone" in told
     main(["records", "show", "1", "--data", str(tmp_path)])
     assert "bit_fitted" in capsys.readouterr().out
+
+
+# --- without a rig file -----------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def scrap(job, tmp_path_factory):
+    """A picture of drilled scrap on the bench whose rig file is withheld from the command."""
+    folder = tmp_path_factory.mktemp("scrap")
+    rig = MILD
+    like = bench_for(small_design(), 8, rig=rig)
+    bench = scrap_bench(like, 3, bit_mm=1.2, size_mm=(120.0, 80.0))
+    cv2.imwrite(str(folder / "scrap.png"), bench.render())
+    return str(folder / "scrap.png"), rig.to_pixels(bench.spindle_mm, 1.6)[0]
+
+
+@pytest.fixture(scope="module")
+def mild_stills(tmp_path_factory):
+    """As `stills`, seen by the camera that took the picture of the scrap."""
+    folder = tmp_path_factory.mktemp("mild")
+    bench, truths = bench_for(small_design(), 8, rig=MILD), []
+    for n in range(3):
+        bench.move(1.5, -0.7, 0.01)
+        cv2.imwrite(str(folder / f"{n}.png"), bench.render())
+        truths.append(bench.truth)
+    return folder, truths
+
+
+def test_without_a_rig_file_stills_are_guided_by_a_hole_in_scrap(
+    job, mild_stills, scrap, capsys, tmp_path
+):
+    events = tmp_path / "events.jsonl"
+    u, v = scrap[1]
+    status, data, told = guide(
+        job, capsys, "--camera", str(mild_stills[0]), "--events", str(events),
+        "--scrap", scrap[0], "--spindle", f"{u + 6:.0f},{v - 4:.0f}", rig=False,
+    )  # fmt: skip
+    assert status == 0, told
+    assert "do not move the camera" in told
+    assert data["frames"] == data["frames_registered"] == 3
+    spindle = MILD.spindle_mm(1.6)
+    for row, truth in zip([r for r in events_in(events) if r["event"] == "frame"], mild_stills[1],
+                          strict=True):  # fmt: skip
+        assert row["matrix"] is None  # no bench is known
+        off = spindle - truth(small_design().xy_mm)[row["hole"] - 1]
+        # As long as the true way (to the print's scale), to the right and up as the bench's
+        # own axes, to which this camera is turned by its roll only.
+        assert row["distance_mm"] == pytest.approx(np.hypot(*off), rel=0.006, abs=0.1)
+        turn = np.arctan2(*np.array(row["off_mm"])[::-1]) - np.arctan2(off[1], off[0])
+        assert abs((turn + np.pi) % (2 * np.pi) - np.pi) < 0.1
+        assert 0 < row["expected_error_mm"] < 0.3
+
+
+def test_the_whole_board_on_the_simulated_bench_with_its_rig_withheld(
+    job, scrap, capsys, tmp_path, monkeypatch
+):
+    from drillaid.commands import guide as command
+
+    bench = bench_for(small_design(), 5, rig=MILD)
+    monkeypatch.setattr(command, "_simulated_bench", lambda *_: bench)
+    u, v = scrap[1]
+    status, data, told = guide(
+        job, capsys, "--camera", "sim", "--seed", "5", "--scrap", scrap[0],
+        "--spindle", f"{u:.0f},{v:.0f}", "--data", str(tmp_path), rig=False,
+    )  # fmt: skip
+    assert status == 0, told
+    assert data["status"] == "finished" and data["done"] >= HOLES - 1
+    xy, drilled = small_design().xy_mm, np.array([h.at_mm for h in bench.board.drilled])
+    far = np.hypot(*(drilled[:, None] - xy[None]).transpose(2, 0, 1)).min(axis=1)
+    # 0.2 mm is the tolerance; a bit of 0.03 mm wander comes on top of it.
+    assert len(drilled) == data["done"] and far.max() < 0.25
+    assert np.sqrt(np.mean(far**2)) < 0.12
+
+
+def test_scrap_without_a_hole_is_refused(job, stills, capsys, tmp_path):
+    cv2.imwrite(str(tmp_path / "plain.png"), np.full((300, 400, 3), 120, np.uint8))
+    status, data, _ = guide(
+        job, capsys, "--camera", str(stills[0]), "--scrap", str(tmp_path / "plain.png"), rig=False
+    )
+    assert status == 3 and data["status"] == "not_found"
+    assert "no drilled hole" in data["message"]
+
+
+def test_scrap_of_another_camera_is_refused(job, stills, scrap, capsys, tmp_path):
+    status, data, told = guide(
+        job, capsys, "--camera", str(stills[0]), "--spindle", "5000,20", rig=False
+    )
+    assert status == 2 and data is None
+    assert "outside the 1280 x 720" in told

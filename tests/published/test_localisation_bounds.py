@@ -14,14 +14,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from support.disc_bound import bound_px
 from support.drawn_shapes import disc, picture, plain, scattered
 
 from drillaid.vision.centres import find_centres
 from drillaid.vision.circle import fit_circle
-
-
-def bound_px(radius: float, contrast: float, blur: float, noise: float) -> float:
-    return noise / contrast * np.sqrt(2 * blur / (np.sqrt(np.pi) * radius))
 
 
 def test_the_bound_is_the_recomputed_one():

@@ -11,7 +11,15 @@ import pytest
 
 from drillaid.errors import UsageError
 from drillaid.registration.register import register_picture
-from drillaid.registration.result import AMBIGUOUS, MIRRORED, NOT_FOUND, REGISTERED
+from drillaid.registration.result import (
+    AMBIGUOUS,
+    BLURRED,
+    EMPTY,
+    MIRRORED,
+    NOT_FOUND,
+    OTHER_BOARD,
+    REGISTERED,
+)
 from drillaid.simulation import parts
 from drillaid.simulation.bench import SimulatedBench
 from drillaid.simulation.conditions import bench_for, hard, without_board
@@ -116,19 +124,20 @@ def test_another_designs_board_is_not_found(bench, picture, gerber):
     other = random_design(5, 40)
     got = found(bench, picture, other if gerber else drill_list_of(other))
     assert got.status == NOT_FOUND, got.message
-    assert "it this design's" in got.message or "it is this design's" in got.message
+    assert got.reason == OTHER_BOARD, got.message
+    assert "files are this board's" in got.message
 
 
 def test_an_empty_bench_is_not_found(bench):
     empty = without_board(1)
     got = found(empty, empty.render(), bench.board.design)
-    assert got.status == NOT_FOUND, got.message
-    assert len(got.message) > 40 and got.placement is None
+    assert got.status == NOT_FOUND and got.placement is None
+    assert got.reason == EMPTY, got.message
 
 
 def test_a_blurred_picture_is_not_found(bench, picture):
     got = found(bench, cv2.GaussianBlur(picture, (0, 0), 14))
-    assert got.status == NOT_FOUND, got.message
+    assert got.status == NOT_FOUND and got.reason == BLURRED, got.message
 
 
 @pytest.mark.parametrize(("value", "said"), [(0, "lens cap"), (255, "burnt out")])

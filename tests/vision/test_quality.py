@@ -5,30 +5,54 @@ import numpy as np
 import pytest
 
 from drillaid.vision.eye import Eye
-from drillaid.vision.quality import BLURRED, sharpness, trouble
+from drillaid.vision.quality import burnt_out, focus_of, shrunk, too_dark
 
 
-def steps(sigma_px: float, noise: float = 1.0) -> Eye:
-    """A picture of steps 40 px apart under a Gaussian of sigma_px."""
-    grey = np.where((np.arange(640) // 40) % 2, 180.0, 60.0).astype(np.float32)
-    grey = cv2.GaussianBlur(np.tile(grey, (480, 1)), (0, 0), max(sigma_px, 0.1))
+def squares(sigma_px: float = 0.0, smear_px: int = 0, noise: float = 1.0) -> Eye:
+    """Dark squares at four angles, under a Gaussian and a smear along u."""
+    grey = np.full((540, 960), 180, np.uint8)
+    for k, (u, v) in enumerate((u, v) for u in range(70, 930, 100) for v in range(70, 500, 100)):
+        box = cv2.boxPoints(((u, v), (44, 44), 22.5 * (k % 4)))
+        cv2.fillConvexPoly(grey, np.rint(box * 16).astype(np.int32), 60, cv2.LINE_AA, 4)
+    grey = grey.astype(np.float32)
+    if smear_px:
+        grey = cv2.blur(grey, (smear_px, 1))
+    if sigma_px:
+        grey = cv2.GaussianBlur(grey, (0, 0), sigma_px)
     return Eye(grey + np.random.default_rng(1).normal(0, noise, grey.shape).astype(np.float32), noise)
 
 
-@pytest.mark.parametrize("sigma_px", [0.7, 1.5])
-def test_sharpness_of_a_known_blur(sigma_px):
-    # Blur and the gradient's own smoothing of 1 px add in squares; the 3 x 3 mask
-    # smooths a little more (about 0.8 px), hence the tolerance.
-    expected = 1 / (np.sqrt(2 * np.pi) * np.hypot(sigma_px, 1.0))
-    assert sharpness(steps(sigma_px)) == pytest.approx(expected, rel=0.25)
+@pytest.mark.parametrize("sigma_px", [1.0, 1.5, 2.5])
+def test_the_width_of_a_known_blur(sigma_px):
+    focus = focus_of(squares(sigma_px))
+    assert focus.sigma_px == pytest.approx(sigma_px, rel=0.25, abs=0.15)
+    assert focus.blurred == (sigma_px > 1.3)
+    assert not focus.shaken
 
 
-def test_focus_is_told_apart():
-    assert trouble(steps(0.8)) is None
-    assert sharpness(steps(4.0)) < BLURRED
-    assert "out of focus" in trouble(steps(4.0))
+@pytest.mark.parametrize("smear_px", [11, 15])
+def test_a_smear_is_no_lack_of_focus(smear_px):
+    focus = focus_of(squares(0.6, smear_px))
+    assert focus.shaken and not focus.blurred
+    assert focus.smear_px == pytest.approx(smear_px, rel=0.3)
+    assert min(focus.smear_rad, np.pi - focus.smear_rad) < 0.15
 
 
-def test_darkness_and_emptiness():
-    assert "black" in trouble(Eye(np.full((100, 100), 4.0, np.float32), 1.0))
-    assert trouble(Eye(np.full((100, 100), 90.0, np.float32), 1.0)) is None
+def test_a_sharp_picture_and_one_without_edges_are_neither():
+    focus = focus_of(squares())
+    assert not focus.blurred and not focus.shaken
+    nothing = focus_of(Eye(np.full((200, 300), 90.0, np.float32), 1.0))
+    assert np.isnan(nothing.sigma_px) and not nothing.blurred and not nothing.shaken
+
+
+def test_light():
+    assert too_dark(np.full((90, 90, 3), 5, np.uint8))
+    assert not too_dark(np.full((90, 90, 3), 90, np.uint8))
+    half = np.full((90, 90, 3), 120, np.uint8)
+    half[:45] = 255
+    assert burnt_out(half) == pytest.approx(0.5)
+
+
+def test_only_large_pictures_are_shrunk():
+    assert shrunk(np.zeros((1080, 1920, 3), np.uint8)).shape == (540, 960, 3)
+    assert shrunk(np.zeros((40, 60, 3), np.uint8)).shape == (40, 60, 3)

@@ -39,7 +39,7 @@ class Teller:
     def __call__(self, guidance: g.Guidance) -> None:
         self._write(guidance.events)
         for event in guidance.events:
-            self._count(event)
+            self._count(event, seen=guidance.matrix is not None)
             if event.event in _TOLD:
                 say(_words(event, guidance))
         if guidance.refusal is not None:
@@ -56,9 +56,9 @@ class Teller:
             "worst_of_100": ranked[min(len(ranked) - 1, int(0.99 * len(ranked)))],
         }
 
-    def _count(self, event: Event) -> None:
+    def _count(self, event: Event, *, seen: bool) -> None:
         if event.event == "frame":
-            self.registered += event.matrix is not None
+            self.registered += seen
             if event.latency_ms is not None:
                 self._latencies.append(event.latency_ms)
 

@@ -1,0 +1,83 @@
+"""What looks for the board while guiding: with a rig file, or with the spindle's pixel alone."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from drillaid.errors import InputError, UsageError
+
+WITHOUT_RIG = (
+    "Without a rig file: do not move the camera, and drill boards only as thick as the scrap. "
+    "Lengths are as true as the print; 'right' and 'up' are the picture's."
+)
+
+
+@dataclass(frozen=True)
+class Eye:
+    """finder: makes a `BoardFinder` or its like (hurry: see there); spindle_mm: in its answers
+    check: raises InputError for a frame that does not suit; size_px: of frames, if known
+    """
+
+    finder: Callable
+    spindle_mm: object
+    check: Callable
+    size_px: tuple[int, int] | None
+
+
+def rigged(design, rig, spindle_mm, face: str, thickness_mm: float) -> Eye:
+    """By a rig file."""
+    from drillaid.guidance.finder import BoardFinder
+    from drillaid.rig.pictures import check_size
+
+    def finder(*, hurry: bool):
+        return BoardFinder.of(design, rig, face=face, thickness_mm=thickness_mm, hurry=hurry)
+
+    return Eye(finder, spindle_mm, lambda frame: check_size(rig, frame), (rig.width, rig.height))
+
+
+def unrigged(design, mark, face: str) -> Eye:
+    """By where the spindle axis is in the picture."""
+    from drillaid.guidance.unrigged import SPINDLE_MM, UnriggedFinder
+
+    def finder(*, hurry: bool):
+        return UnriggedFinder(design, mark, face=face, hurry=hurry)
+
+    def check(frame) -> None:
+        height, width = frame.image.shape[:2]
+        u, v = mark.px
+        if mark.size_px is not None and mark.size_px != (width, height):
+            raise InputError(
+                f"the camera's pictures have {width} x {height} px, the scrap's "
+                f"{mark.size_px[0]} x {mark.size_px[1]}",
+                remedy="take the picture of the scrap with the same camera and setting",
+            )
+        if not (0 <= u <= width - 1 and 0 <= v <= height - 1):
+            raise InputError(
+                f"the spindle at pixel ({u:g}, {v:g}) is outside the {width} x {height} px picture",
+                remedy="mount the camera so that it sees where the bit goes down",
+            )
+
+    return Eye(finder, SPINDLE_MM, check, mark.size_px)
+
+
+def spindle_mark(scrap: str | None, spindle: str | None):
+    """A `SpindleMark` from the words of the command line, or why the scrap shows none."""
+    from drillaid.guidance.spindle_mark import mark_in_scrap, pointed_at
+    from drillaid.rig.pictures import read_picture
+
+    near = None if spindle is None else _pixel(spindle)
+    if scrap is None:
+        return pointed_at(*near)
+    return mark_in_scrap(read_picture(scrap), near)
+
+
+def _pixel(text: str) -> tuple[float, float]:
+    try:
+        u, v = (float(word) for word in text.split(","))
+    except ValueError:
+        u = v = math.nan
+    if not (math.isfinite(u) and math.isfinite(v)):
+        raise UsageError(f"--spindle {text} is no pixel", remedy="write --spindle 981.5,534")
+    return u, v

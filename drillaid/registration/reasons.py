@@ -1,0 +1,132 @@
+"""Why no board was found: the likeliest cause, as far as one picture tells.
+
+Worked out only when the answer is a refusal. It changes no answer: whatever is said
+here, nothing is registered. The order matters: what spoils the whole picture comes
+first, then what the search itself came upon, then what lies there at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from drillaid.geometry import Affine
+from drillaid.registration.bent import bend_of
+from drillaid.registration.evidence import LEAST_PADS, MOST_CHANCE
+from drillaid.registration.refined import Refined
+from drillaid.registration.result import (
+    BARE_SIDE,
+    BLURRED,
+    BURNT_OUT,
+    DARK,
+    EMPTY,
+    NOT_SURE,
+    OTHER_BOARD,
+    PART_HIDDEN,
+    SHAKEN,
+    STRETCHED,
+    TOO_LITTLE,
+    UNDER_WATER,
+)
+from drillaid.vision.channel import grey_of
+from drillaid.vision.eye import Eye
+from drillaid.vision.outline import Region, board_region, borders_of
+from drillaid.vision.quality import BURNT, burnt_out, focus_of, shrunk, too_dark
+
+IN_PART = 20.0  # support from which the pattern is taken to be there, though not well enough
+BARE_BUSY, BARE_PLAIN, BARE_AREA = 0.025, 0.8, 0.15
+CORNER_PX, ORDERLY = 125.0, 0.33  # straight borders and common directions that only boards have
+FULL_VIEW = 0.6  # of the holes; with fewer in view, show more of the board first
+NEAR_MM = 12.0
+# A print is a little too large or small; a board nearer to the camera than its stated
+# height, or under water, looks much too large, and its places on the bench are wrong.
+MOST_SCALE = 0.012
+CLUSTERED = 0.3  # how much more alike neighbouring holes are than chance, when a part is hidden
+
+
+@dataclass(frozen=True)
+class Why:
+    """reason: one of result.REASONS; mm: of the bend, where that is the reason"""
+
+    reason: str
+    mm: float = 0.0
+
+
+def why_not_found(image: np.ndarray, found: list[Refined], holes_mm: np.ndarray) -> Why:
+    """image: uint8 BGR (H, W, 3) or grey; found: what the search came upon, best first."""
+    small = shrunk(image if image.ndim == 3 else np.repeat(image[..., None], 3, axis=2))
+    if too_dark(small):
+        return Why(DARK)
+    if burnt_out(small) > BURNT:
+        return Why(BURNT_OUT)
+    grey = grey_of(small)
+    focus = focus_of(Eye(grey.image, grey.noise))
+    if focus.blurred:
+        return Why(SHAKEN if focus.shaken else BLURRED)
+    region = board_region(small)
+    if region is not None and is_bare(region):
+        return Why(BARE_SIDE)
+    if focus.shaken:
+        return Why(SHAKEN)
+    best = next((r for r in found if in_part(r)), None)
+    if best is not None:
+        return _why_not_sure(best, holes_mm)
+    borders = borders_of(small)
+    if borders.soft:
+        return Why(UNDER_WATER)
+    if region is not None or borders.corner_px >= CORNER_PX or borders.order >= ORDERLY:
+        return Why(OTHER_BOARD)
+    return Why(EMPTY)
+
+
+def out_of_size(r: Refined) -> bool:
+    """Does the pattern look so large or small that the height it is seen at is in doubt?
+
+    Asked where the scale is known. The two scales of one print differ; a wrong height
+    changes both alike, so their mean is what counts.
+    """
+    if not isinstance(r.placement, Affine) or not r.hypothesis.scene.calibrated:
+        return False
+    return abs(float(np.mean(r.placement.scale)) - 1.0) > MOST_SCALE
+
+
+def is_bare(region: Region) -> bool:
+    """A board's face with nothing on it; fingers are as smooth, but smaller."""
+    large = region.area >= BARE_AREA or region.sides == 0
+    return large and region.busy <= BARE_BUSY and region.plain >= BARE_PLAIN
+
+
+def in_part(r: Refined) -> bool:
+    """Far more agrees than elsewhere in the picture, though not enough to drill by."""
+    return r.evidence.chance <= MOST_CHANCE and r.support >= IN_PART
+
+
+def _why_not_sure(best: Refined, holes_mm: np.ndarray) -> Why:
+    bend = bend_of(best)
+    if bend is not None and bend.plain:
+        return Why(UNDER_WATER, bend.rms_mm)
+    px = best.to_px(holes_mm)
+    width, height = best.eye.size_px
+    with np.errstate(invalid="ignore"):
+        seen = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
+    if seen.mean() < FULL_VIEW or best.evidence.in_view < LEAST_PADS:
+        return Why(TOO_LITTLE)
+    if not best.plausible or out_of_size(best):
+        return Why(STRETCHED)
+    if _clustered(holes_mm[seen], best.agree[seen]) > CLUSTERED:
+        return Why(PART_HIDDEN)
+    return Why(NOT_SURE)
+
+
+def _clustered(xy: np.ndarray, agree: np.ndarray) -> float:
+    """Correlation between neighbouring holes: do those that agree lie together?"""
+    spread = agree - agree.mean()
+    power = float(np.mean(spread**2))
+    if power < 1e-9:
+        return 0.0
+    away = np.linalg.norm(xy[:, None] - xy[None, :], axis=2)
+    i, j = np.nonzero(np.triu((away > 0) & (away < NEAR_MM)))
+    if len(i) < 10:
+        return 0.0
+    return float(np.mean(spread[i] * spread[j]) / power)
