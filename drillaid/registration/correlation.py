@@ -105,13 +105,17 @@ class Correlator:
         most shift_mm, stretched as a printer may; score: mean agreement, at most 1."""
         model = _thinned(model, SETTLING_POINTS)
         best, score = start, -1.0
-        for turns, shifts, stretches in (
-            (np.linspace(-turn_deg, turn_deg, 9), np.linspace(-shift_mm, shift_mm, 7), [0.0]),
-            (np.linspace(-1, 1, 7) * turn_deg / 5, np.linspace(-1, 1, 5) * shift_mm / 3, [0.0]),
-            ([0.0], np.linspace(-1, 1, 3) * 0.1, np.linspace(-0.009, 0.009, 7)),
-            (np.linspace(-0.2, 0.2, 5), np.linspace(-0.15, 0.15, 5), [0.0]),
+        none, fifth = np.zeros(1), np.linspace(-1, 1, 5)
+        for turns, shifts, grown, own in (
+            (np.linspace(-turn_deg, turn_deg, 9), np.linspace(-shift_mm, shift_mm, 7), none, none),
+            (np.linspace(-1, 1, 7) * turn_deg / 5, fifth * shift_mm / 3, none, none),
+            # Beyond what a print can do: a wrong height of the board is to be noticed.
+            (none, np.linspace(-0.1, 0.1, 3), np.linspace(-0.03, 0.03, 13), none),
+            (none, np.linspace(-0.1, 0.1, 3), none, fifth * 0.008),
+            (0.2 * fifth, 0.15 * fifth, none, none),
         ):
-            best, score = self._best_of(_about(best, model.xy, turns, shifts, stretches), model)
+            trials = _about(best, model.xy, turns, shifts, grown, own)
+            best, score = self._best_of(trials, model)
         return Peak(best, score, best.determinant < 0)
 
     def agreement(self, model: EdgeModel, placement: Affine) -> float:
@@ -179,18 +183,19 @@ def _blank(overlap: np.ndarray, row: int, column: int, radius: int) -> None:
     overlap[np.ix_(rows, columns)] = -np.inf
 
 
-def _about(best: Affine, xy: np.ndarray, turns_deg, shifts_mm, stretches) -> np.ndarray:
-    """(K, 2, 3): every mixture of turns, shifts and stretches about the pattern's middle."""
+def _about(best: Affine, xy: np.ndarray, turns_deg, shifts_mm, grown, own) -> np.ndarray:
+    """(K, 2, 3): every mixture of turns, shifts and stretches about the pattern's middle;
+    grown: of both axes alike; own: of each besides."""
     middle = (xy.min(axis=0) + xy.max(axis=0)) / 2
     centre = best(middle)[0]
-    a, sx, sy, dx, dy = (
+    a, both, sx, sy, dx, dy = (
         g.ravel()
-        for g in np.meshgrid(np.radians(turns_deg), stretches, stretches, shifts_mm, shifts_mm)
+        for g in np.meshgrid(np.radians(turns_deg), grown, own, own, shifts_mm, shifts_mm)
     )
     c, s = np.cos(a), np.sin(a)
     turn = np.stack([np.stack([c, -s], -1), np.stack([s, c], -1)], -2)
     grow = np.zeros_like(turn)
-    grow[:, 0, 0], grow[:, 1, 1] = 1 + sx, 1 + sy
+    grow[:, 0, 0], grow[:, 1, 1] = 1 + both + sx, 1 + both + sy
     linear = turn @ best.linear @ grow
     offset = centre + np.column_stack([dx, dy]) - linear @ middle
     return np.concatenate([linear, offset[:, :, None]], axis=2)

@@ -18,11 +18,12 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.geometry import Affine
-from drillaid.registration.copper import copper_edges, sharper_eye, some, voices
+from drillaid.registration.copper import copper_edges, sharper_eye, some
 from drillaid.registration.edging import EdgeFit, fit_edges
 from drillaid.registration.fit import fit_similarity
 from drillaid.registration.refinding import found_again
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
+from drillaid.registration.stretches import voices
 from drillaid.rig.rig import Rig
 from drillaid.vision.channel import grey_of
 from drillaid.vision.contours import EdgeModel, read_edges, thin_out

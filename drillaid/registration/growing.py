@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from drillaid.geometry import Affine, Homography
-from drillaid.registration.fit import fit_plane, fit_similarity
+from drillaid.registration.fit import fit_plane
 from drillaid.registration.pose import fit_pose, pose_from
 from drillaid.vision.plane import PlaneView
 
@@ -55,21 +55,6 @@ def plausible(
         and abs(placement.shear) <= shear
         and abs(sx / sy - 1.0) <= skew
     )
-
-
-def grow_on_bench(start: Affine, tree, holes: np.ndarray, *, mirrored: bool) -> Grown | None:
-    """Growth where the plane is in mm: similarity, then any linear map close to one."""
-    current, xy = start, tree.data
-    for tolerance in (1.2, 0.8, 0.5, 0.35, 0.3):
-        matched = match(tree, current(holes), tolerance)
-        ok = matched >= 0
-        if ok.sum() < LEAST:
-            return None
-        current = fit_similarity(holes[ok], xy[matched[ok]], mirrored=mirrored)
-        if not plausible(current, scale_within=(0.96, 1.04), skew=0.01, shear=0.01):
-            return None
-    matched = match(tree, current(holes), 0.35)
-    return Grown(current, matched, 1.0)
 
 
 def grow_in_plane(start: Affine, tree, holes: np.ndarray) -> Grown | None:

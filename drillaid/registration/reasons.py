@@ -34,7 +34,7 @@ from drillaid.vision.eye import Eye
 from drillaid.vision.outline import Region, board_region, borders_of
 from drillaid.vision.quality import BURNT, burnt_out, focus_of, shrunk, too_dark
 
-IN_PART = 20.0  # support from which the pattern is taken to be there, though not well enough
+IN_PART = 0.6  # of the support that convinces: the pattern is there, though not well enough
 BARE_BUSY, BARE_PLAIN, BARE_AREA = 0.025, 0.8, 0.15
 CORNER_PX, ORDERLY = 125.0, 0.33  # straight borders and common directions that only boards have
 FULL_VIEW = 0.6  # of the holes; with fewer in view, show more of the board first
@@ -99,7 +99,7 @@ def is_bare(region: Region) -> bool:
 
 def in_part(r: Refined) -> bool:
     """Far more agrees than elsewhere in the picture, though not enough to drill by."""
-    return r.evidence.chance <= MOST_CHANCE and r.support >= IN_PART
+    return r.evidence.chance <= MOST_CHANCE and r.support >= IN_PART * r.evidence.enough
 
 
 def _why_not_sure(best: Refined, holes_mm: np.ndarray) -> Why:

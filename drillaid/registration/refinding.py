@@ -11,11 +11,12 @@ from __future__ import annotations
 import numpy as np
 
 from drillaid.geometry import Affine
-from drillaid.registration.copper import some, voices
+from drillaid.registration.copper import some
 from drillaid.registration.directions import main_direction
 from drillaid.registration.edging import EdgeFit, fit_edges
 from drillaid.registration.evidence import Evidence, told_apart
 from drillaid.registration.hypotheses import twin_moves
+from drillaid.registration.stretches import voices
 from drillaid.registration.voting import design_direction, propose, quarter_turns
 from drillaid.vision.channel import grey_of
 from drillaid.vision.contours import EdgeModel

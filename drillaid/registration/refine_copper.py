@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from drillaid.geometry import Affine
-from drillaid.registration.copper import FEW, MANY, judge, sharper_eye, some, visible, voices
+from drillaid.registration.copper import FEW, MANY, judge, sharper_eye, some, visible
 from drillaid.registration.edging import AGREE_MM, EdgeFit
 from drillaid.registration.evidence import Evidence
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.oblique import PoseEdges, fit_pose_by_edges
 from drillaid.registration.pose import Pose
 from drillaid.registration.refined import Refined, systematic_mm2
+from drillaid.registration.stretches import voices
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.eye import Eye
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import time
 
+import numpy as np
+
 from drillaid.design.model import Design
 from drillaid.errors import UsageError
 from drillaid.registration.answer import placement_of
@@ -80,7 +82,6 @@ def _scenes(image, rig: Rig | None, thickness_mm: float) -> Scenes:
 
 def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm: float) -> Registration:
     design, clock = task.design, task.clock
-    seen = max((len(s.xy) for s in scenes.made.values()), default=0)
     total = len(design.holes)
 
     def refusal(status: str, best: Refined | None, rival=None) -> Registration:
@@ -89,7 +90,7 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
         message = refusal_sentence(status, best, why, rival=rival)
         agreeing = int(best.agree.sum()) if best else 0
         return Registration(
-            status, message, None, seen, agreeing, total, clock.as_dict(), reason=reason
+            status, message, None, _pads_seen(scenes, best, design), agreeing, total, clock.as_dict(), reason=reason
         )
 
     convincing = [r for r in found if r.evidence.convincing and r.plausible]
@@ -110,5 +111,17 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
             return refusal(AMBIGUOUS, best, rival.evidence)
     placement = placement_of(best, design, rig, thickness_mm)
     message = found_sentence(best, placement, design)
-    agreeing = int(best.agree.sum())
+    agreeing, seen = int(best.agree.sum()), _pads_seen(scenes, best, design)
     return Registration(REGISTERED, message, placement, seen, agreeing, total, clock.as_dict())
+
+
+def _pads_seen(scenes: Scenes, best: Refined | None, design: Design) -> int:
+    """With a rig, where nothing is recognised beforehand: the design's pads in view at the
+    best place; without one: round things sighted."""
+    if not scenes.calibrated:
+        return max((len(s.xy) for s in scenes.made.values()), default=0)
+    if best is None:
+        return 0
+    px = best.to_px(design.xy_mm)
+    with np.errstate(invalid="ignore"):
+        return int(((px > 0) & (px < np.array(best.eye.size_px) - 1)).all(axis=1).sum())

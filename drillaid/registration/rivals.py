@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from drillaid.design.model import Design
-from drillaid.registration.copper import FEW, MANY, judge, some, whole_stretches
+from drillaid.registration.copper import FEW, MANY, judge, some
 from drillaid.registration.evidence import Evidence
 from drillaid.registration.hypotheses import Hypothesis, same_place, twin_moves, twins
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import pose_from
 from drillaid.registration.refine_rims import refine_by_rings
 from drillaid.registration.refined import Refined
+from drillaid.registration.stretches import whole_stretches
 
 SAME_HOLE_MM = 0.3
 APART_MM = 0.8  # nearer than this two placements are one

@@ -17,6 +17,7 @@ from drillaid.vision.channel import mixture_weights, second_mixture
 SMOOTH_MM = 0.15  # the narrowest gaps between tracks survive this
 ROUND_ABOUT_MM = 8.0  # a gradient is weighed against the others within this
 DARKEST = 12.0  # grey levels added before a logarithm: noise in shadows is no colour
+USUAL = 3.0  # times the median energy are taken for noise
 FULL = 4.0  # times the mean energy round about from which an edge counts in full
 
 
@@ -56,5 +57,7 @@ def _directions(grey: np.ndarray, inside: np.ndarray, px_per_mm: float) -> np.nd
     about = cv2.blur(energy, (size, size))
     usual = float(np.median(energy[::4, ::4][inside[::4, ::4]])) if inside.any() else 0.0
     about = np.maximum(about, usual) * FULL + 1e-6
-    weight = np.minimum(energy / about, 1.0) / (energy + 1e-9)
+    # In most places there is no edge, so the usual energy is that of noise and grain.
+    clear = np.maximum(energy - USUAL * usual, 0.0)
+    weight = np.minimum(clear / about, 1.0) / (energy + 1e-9)
     return np.dstack([(dx * dx - up * up) * weight, 2 * dx * up * weight])

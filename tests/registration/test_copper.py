@@ -12,8 +12,8 @@ from drillaid.registration.copper import (
     sharper_eye,
     some,
     visible,
-    voices,
 )
+from drillaid.registration.stretches import voices
 from drillaid.vision.channel import grey_of
 from drillaid.vision.contours import EdgeModel
 from drillaid.vision.eye import Eye

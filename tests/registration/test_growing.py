@@ -1,14 +1,12 @@
 from __future__ import annotations
 
 import numpy as np
-import pytest
 from scipy.spatial import cKDTree
 
 from drillaid.geometry import Affine, Homography
 from drillaid.registration.growing import (
     grow_by_pose,
     grow_in_plane,
-    grow_on_bench,
     match,
     plausible,
 )
@@ -26,37 +24,6 @@ def sighted(rng, placed: np.ndarray, *, seen=0.7, clutter=200, sigma=0.05, unit=
     owner = np.r_[which, np.full(clutter, -1)]
     order = rng.permutation(len(points))
     return points[order], owner[order]
-
-
-@pytest.mark.parametrize("mirrored", [False, True])
-def test_a_rough_placement_grows_to_the_exact_one(mirrored):
-    rng = np.random.default_rng(2)
-    truth = Affine.from_parts(
-        rotation_rad=1.9, scale=(1.003, 0.998), offset=(30, -20), mirrored=mirrored
-    )
-    points, owner = sighted(rng, truth(HOLES))
-    rough = truth @ Affine.from_parts(rotation_rad=0.008, offset=(0.3, -0.25))
-    grown = grow_on_bench(rough, cKDTree(points), HOLES, mirrored=mirrored)
-    assert np.linalg.norm(grown.placement(HOLES) - truth(HOLES), axis=1).max() < 0.15
-    got = grown.matched >= 0
-    # 49 of 70 were seen; a false sighting lies within 0.35 mm of one in fifty places.
-    assert grown.count > 40
-    assert (owner[grown.matched[got]] == np.flatnonzero(got)).mean() > 0.9
-
-
-def test_no_placement_grows_where_the_board_is_not():
-    rng = np.random.default_rng(3)
-    points = rng.uniform([-40, -40], [120, 90], (150, 2))
-    grown = grow_on_bench(Affine.identity(), cKDTree(points), HOLES, mirrored=False)
-    assert grown is None or grown.count < 0.3 * len(HOLES)
-
-
-@pytest.mark.parametrize("factor", [0.93, 1.07])
-def test_what_no_print_can_do_is_given_up(factor):
-    placed = factor * (HOLES - HOLES.mean(axis=0))
-    centred = Affine.from_parts(offset=-HOLES.mean(axis=0))
-    grown = grow_on_bench(centred, cKDTree(placed), HOLES, mirrored=False)
-    assert grown is None or grown.count < 0.5 * len(HOLES)
 
 
 def test_plausible_prints():
@@ -115,5 +82,4 @@ def test_without_a_rig_growth_bears_a_tilt_guessed_wrong():
 
 def test_without_sightings_nothing_grows():
     tree = cKDTree(np.array([[500.0, 500.0]]))
-    assert grow_on_bench(Affine.identity(), tree, HOLES, mirrored=False) is None
     assert grow_in_plane(Affine.identity(), tree, HOLES) is None

@@ -16,7 +16,7 @@ from drillaid.registration.hypotheses import Hypothesis, Scene
 from drillaid.registration.refined import FLOOR_MM, Refined, systematic_mm2
 from drillaid.registration.register import _verdict
 from drillaid.registration.result import NOT_FOUND
-from drillaid.registration.search import Clock, Task
+from drillaid.registration.task import Clock, Task
 from drillaid.vision.contours import EdgeModel
 from drillaid.vision.eye import Eye
 
@@ -63,10 +63,10 @@ def test_without_a_rig_scale_says_nothing():
 
 def test_a_stretched_fit_is_refused_although_all_agrees():
     design = Design("grid", tuple(Hole(k + 1, *xy, 0.8) for k, xy in enumerate(HOLES)))
-    task = Task(None, EYE, design, False, ((1, 0.0, 0.0),), Clock(time.perf_counter()))
+    task = Task(np.full((120, 160, 3), 90, np.uint8), design, False, ((1, 0.0, 0.0),), Clock(time.perf_counter()))
     found = [placed(Affine.from_parts(shear=0.0094))]
     assert found[0].evidence.convincing
-    answer = _verdict(task, found, SimpleNamespace(made={}), None, 1.6)
+    answer = _verdict(task, found, SimpleNamespace(made={}, calibrated=False), None, 1.6)
     assert answer.status == NOT_FOUND and answer.placement is None
 
 

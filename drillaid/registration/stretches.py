@@ -1,0 +1,140 @@
+"""Edges of copper in stretches: what is seen as one, and how much each one tells.
+
+Single edge points err together with their neighbours, and are lost in faint pictures.
+So they are judged by stretches, a few millimetres of edge each.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from drillaid.registration.edging import CELL_MM, EdgeFit
+from drillaid.vision.contours import EdgeModel
+from drillaid.vision.eye import Eye
+from drillaid.vision.sampling import sample
+
+# Readings of one cell share their errors; and two cells of one track do, a little.
+CELLS_PER_VOICE = 2.0
+SEEN_REACH_MM, SEEN_STEP_MM = 0.42, 0.04  # across a stretch of edge
+SEEN_MM = 0.13  # a stretch this near to its place is the one meant
+RUN_ANGLE_RAD, RUN_WIDTH_MM, RUN_GAP_MM = np.radians(8.0), 0.4, 1.3
+TELLING_MM = 3.0  # a straight run longer than this tells no more than one of this length
+FAINT_SHARE = 0.2  # of the clear stretches' steepness, below which it is texture
+
+
+@dataclass(frozen=True, eq=False)
+class Stretches:
+    """Edge points in groups that are seen as one.
+
+    cell: (M,) the group of each; count: of groups; weight: (count,) how telling a group is:
+    the frame of a pour, which any board of that size may have, says little for its length
+    """
+
+    cell: np.ndarray
+    count: int
+    weight: np.ndarray
+
+    @classmethod
+    def of(cls, model: EdgeModel) -> Stretches:
+        """By squares of CELL_MM."""
+        square = np.floor(model.xy / CELL_MM).astype(np.int64)
+        _, cell = np.unique(square[:, 0] * 100_003 + square[:, 1], return_inverse=True)
+        count = int(cell.max()) + 1 if len(cell) else 0
+        telling = np.minimum(1.0, TELLING_MM / np.maximum(straight_runs_mm(model), 1e-6))
+        size = np.maximum(np.bincount(cell, minlength=count), 1)
+        return cls(cell, count, np.bincount(cell, telling, count) / size)
+
+    @property
+    def voices(self) -> float:
+        """How many independent readings they amount to."""
+        return self.count / CELLS_PER_VOICE
+
+    def mean(self, values: np.ndarray) -> np.ndarray:
+        """(count, K) means over the groups of values (M, K)."""
+        size = np.maximum(np.bincount(self.cell, minlength=self.count), 1)
+        sums = [np.bincount(self.cell, column, self.count) for column in values.T]
+        return np.column_stack(sums) / size[:, None]
+
+
+def straight_runs_mm(model: EdgeModel) -> np.ndarray:
+    """(M,) how long the straight run of edge is that each point belongs to."""
+    if not len(model):
+        return np.zeros(0)
+    angle = np.arctan2(model.normal[:, 1], model.normal[:, 0])
+    longest = np.zeros(len(model))
+    # Half a bin apart twice, so that no run is cut by the limits of the bins.
+    for half in (0.0, 0.5):
+        heading = np.floor(angle / RUN_ANGLE_RAD + half).astype(np.int64)
+        mean = _common_angle(angle, heading)
+        across = model.xy[:, 0] * np.cos(mean) + model.xy[:, 1] * np.sin(mean)
+        along = model.xy[:, 1] * np.cos(mean) - model.xy[:, 0] * np.sin(mean)
+        for side in (0.0, 0.5):
+            row = np.floor(across / RUN_WIDTH_MM + side).astype(np.int64)
+            order = np.lexsort((along, row, heading))
+            cut = (
+                (np.diff(heading[order]) != 0)
+                | (np.diff(row[order]) != 0)
+                | (np.diff(along[order]) > RUN_GAP_MM)
+            )
+            run = np.concatenate([[0], np.cumsum(cut)])
+            first = np.concatenate([[0], np.flatnonzero(cut) + 1])
+            last = np.concatenate([np.flatnonzero(cut), [len(order) - 1]])
+            length = along[order[last]] - along[order[first]]
+            longest[order] = np.maximum(longest[order], length[run])
+    return longest
+
+
+def _common_angle(angle: np.ndarray, heading: np.ndarray) -> np.ndarray:
+    """(M,) the median angle of each point's bin: where lines run, most share one exactly."""
+    mean = np.empty_like(angle)
+    for one in np.unique(heading):
+        within = heading == one
+        mean[within] = np.median(angle[within])
+    return mean
+
+
+def voices(model: EdgeModel) -> float:
+    """How many independent readings the edge points amount to."""
+    return Stretches.of(model).voices
+
+
+def stretches_seen(eye: Eye, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> np.ndarray:
+    """(groups,) bool: the stretches of edge that show where `fit` has them.
+
+    The profiles across all edge points of a stretch are averaged before they are read:
+    a faint edge adds up over its length, while grain and blotches cancel out.
+    """
+    groups = Stretches.of(model)
+    shifted = EdgeModel(model.xy + model.normal * fit.etch_mm, model.normal)
+    t = np.arange(-SEEN_REACH_MM, SEEN_REACH_MM + 1e-9, SEEN_STEP_MM)
+    place = fit.placement
+    ahead = to_px(place(shifted.xy + 0.1 * shifted.normal))
+    middle = to_px(place(shifted.xy))
+    px = middle[:, None, :] + (ahead - middle)[:, None, :] / 0.1 * t[None, :, None]
+    profile = groups.mean(sample(eye.grey, px)) * fit.polarity
+    soft = max(0.35, 0.6 / max(px_per_mm * SEEN_STEP_MM, 1e-6))
+    profile = cv2.GaussianBlur(profile, (0, 0), soft * 1.5, sigmaY=1e-6, borderType=cv2.BORDER_REPLICATE)
+    slope = np.gradient(profile, axis=1)
+    inner = slope[:, 2:-2]
+    at = np.abs(inner).argmax(axis=1)
+    peak = inner[np.arange(len(inner)), at]
+    near = np.abs(t[2:-2][at]) <= SEEN_MM
+    right = near & (peak > 0)
+    if not right.any():
+        return right
+    return right & (peak > FAINT_SHARE * np.quantile(peak[right], 0.8))
+
+
+def whole_stretches(model: EdgeModel, count: int, seed: int = 0) -> EdgeModel:
+    """A seeded draw of whole stretches of edge, together about `count` points.
+
+    A stretch is judged by all its points: with fewer in each it would be seen less well."""
+    if len(model) <= count:
+        return model
+    groups = Stretches.of(model)
+    share = count / len(model)
+    kept = np.random.default_rng(seed).random(groups.count) < share
+    return model.only(kept[groups.cell])
