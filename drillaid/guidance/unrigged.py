@@ -7,6 +7,7 @@ spindle axis, so for a `Session` the spindle stands at (0, 0).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -32,10 +33,18 @@ _MOVED = (
 
 
 class UnriggedFinder:
-    """As `BoardFinder`; mark: where the spindle axis is in the camera's pictures."""
+    """As `BoardFinder`.
 
-    def __init__(self, design: Design, mark: SpindleMark, *, face: str, hurry: bool = False) -> None:
+    mark: where the spindle axis is in the camera's pictures
+    find: picture -> Registration without a rig; default: `register_picture`
+    """
+
+    def __init__(
+        self, design: Design, mark: SpindleMark, *, face: str, hurry: bool = False,
+        find: Callable[[np.ndarray], Registration] | None = None,
+    ) -> None:  # fmt: skip
         self._design, self._mark, self._face, self._hurry = design, mark, face, hurry
+        self._find = self._register if find is None else find
         self._inner: BoardFinder | None = None
         self.makeshift: Makeshift | None = None
 
@@ -54,12 +63,16 @@ class UnriggedFinder:
             return self._begin(image)
         return self._told(self._inner.look(image))
 
+    def _register(self, image: np.ndarray, **rig) -> Registration:
+        from drillaid.registration.register import register_picture
+
+        return register_picture(image, self._design, face=self._face, **rig)
+
     def _begin(self, image: np.ndarray) -> Registration:
         from drillaid.registration.following import Follower
         from drillaid.registration.makeshift import makeshift_rig
-        from drillaid.registration.register import register_picture
 
-        found = register_picture(image, self._design, face=self._face)
+        found = self._find(image)
         if not found.ok:
             return found
         made = makeshift_rig(image, self._design, found, self._mark.px, face=self._face)
@@ -74,13 +87,10 @@ class UnriggedFinder:
 
     def _search(self, image: np.ndarray) -> Registration:
         """With the makeshift rig; where that fails, without, to tell a camera that moved."""
-        from drillaid.registration.register import register_picture
-
-        rig = self.makeshift.rig
-        found = register_picture(image, self._design, rig=rig, face=self._face, thickness_mm=0.0)
+        found = self._register(image, rig=self.makeshift.rig, thickness_mm=0.0)
         if found.ok or found.status != NOT_FOUND:
             return found
-        free = register_picture(image, self._design, face=self._face)
+        free = self._find(image)
         return replace(free, status=NOT_FOUND, message=_MOVED, placement=None) if free.ok else found
 
     def _told(self, registration: Registration) -> Registration:

@@ -42,9 +42,9 @@ from drillaid.vision.centres import find_centres
 from drillaid.vision.contours import EdgeModel, read_edges
 
 REACHES_MM = (1.0, 0.7, 0.45, 0.3, 0.2)
-SETTLED_MM, MOST_ROUNDS = 0.003, 15  # of anything read, in the last step
+SETTLED_MM, MOST_ROUNDS = (0.003, 0.02), 15  # of any edge, any land, in the last step
 FEWEST = 60, 8  # edges, lands
-LEAST_SHARE = 0.5  # of what should be in view
+LEAST_SHARE = 0.5, 0.35  # of what should be in view: edges, lands
 FAR_MM = 2.0  # from where registration saw the holes: then one of the two is wrong
 
 
@@ -114,7 +114,8 @@ def makeshift_rig(
         raise ValueError("a rig can be made only from a picture in which the board was found")
     found = registration.placement
     state = _start(design, found, (image.shape[1], image.shape[0]), face == "bottom")
-    if design.copper.get(face) is not None:
+    by_lands = design.copper.get(face) is None
+    if not by_lands:
         reader = _Edges(image, design, face, state, found.px_per_mm)
     else:
         reader = _Lands(image, design, state, found.px_per_mm)
@@ -125,12 +126,12 @@ def makeshift_rig(
             return None
         step = fit_readings(state, readings, reach)
         state = _anchored(step.state, spindle_px)
-        if number >= len(REACHES_MM) and step.moved_mm < SETTLED_MM:
+        if number >= len(REACHES_MM) and step.moved_mm < SETTLED_MM[by_lands]:
             break
     else:
         return None
     far = np.linalg.norm(state.to_px(design.xy_mm) - found.pixels, axis=1) / found.px_per_mm
-    if readings.share < LEAST_SHARE or not np.median(far) < FAR_MM:
+    if readings.share < LEAST_SHARE[by_lands] or not np.median(far) < FAR_MM:
         return None
     axis = state.rig.to_bench([spindle_px], 0.0)[0]
     if not np.isfinite(axis).all():

@@ -60,8 +60,7 @@ def why_not_found(image: np.ndarray, found: list[Refined], holes_mm: np.ndarray)
         return Why(DARK)
     if burnt_out(small) > BURNT:
         return Why(BURNT_OUT)
-    grey = grey_of(small)
-    focus = focus_of(Eye(grey.image, grey.noise))
+    focus = focus_of(_eye(small))
     if focus.blurred:
         return Why(SHAKEN if focus.shaken else BLURRED)
     region = board_region(small)
@@ -78,6 +77,20 @@ def why_not_found(image: np.ndarray, found: list[Refined], holes_mm: np.ndarray)
     if region is not None or borders.corner_px >= CORNER_PX or borders.order >= ORDERLY:
         return Why(OTHER_BOARD)
     return Why(EMPTY)
+
+
+def smeared(image: np.ndarray) -> bool:
+    """Is the picture too blurred or shaken to measure in, even where the pattern is found?
+
+    A smear along one direction displaces edges by far more than any fit can notice.
+    """
+    focus = focus_of(_eye(shrunk(image)))
+    return focus.blurred or focus.shaken
+
+
+def _eye(small: np.ndarray) -> Eye:
+    grey = grey_of(small)
+    return Eye(grey.image, grey.noise)
 
 
 def out_of_size(r: Refined) -> bool:

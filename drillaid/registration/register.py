@@ -16,7 +16,7 @@ from drillaid.registration.hypotheses import (
     scenes_with_rig,
     scenes_without_rig,
 )
-from drillaid.registration.reasons import out_of_size, why_not_found
+from drillaid.registration.reasons import out_of_size, smeared, why_not_found
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import (
     AMBIGUOUS,
@@ -99,7 +99,7 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
     best = convincing[0]
     if best.hypothesis.mirrored != task.mirrored:
         return refusal(MIRRORED, best)
-    if out_of_size(best):
+    if out_of_size(best) or smeared(task.image):
         return refusal(NOT_FOUND, best)
     start = time.perf_counter()
     rivals = [] if task.pads else rivals_of(best, found + task.aside, design)

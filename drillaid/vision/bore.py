@@ -26,7 +26,7 @@ CANDIDATES = 400
 # One sigma of each coordinate that the rim's own scatter does not show: sampling, a
 # burr; and, where the hole is seen aslant, its wall, which is taken for the face on
 # one side. Set on simulated scrap (tests/vision/test_bore.py holds it against truth).
-FLOOR_PX, WALL_SHARE = 0.08, 0.10
+FLOOR_PX, WALL_SHARE = 0.08, 0.05
 
 
 @dataclass(frozen=True, eq=False)

@@ -90,6 +90,16 @@ def test_a_height_that_is_wrong_by_far_is_refused():
     assert "thickness" in got.message
 
 
+@pytest.mark.parametrize(
+    ("how", "reason"), [(mishaps.shaken, SHAKEN), (mishaps.defocused, BLURRED)]
+)
+@pytest.mark.parametrize("seed", [61, 69])
+def test_what_is_found_in_a_spoilt_picture_is_not_drilled_by(how, reason, seed):
+    bench = spoilt(how, seed)
+    got = register_picture(bench.render(), bench.board.design, rig=bench.rig)
+    assert got.status == NOT_FOUND and got.reason == reason, got.message
+
+
 def test_every_reason_has_words_that_say_what_to_do():
     told = [refusal_sentence(NOT_FOUND, None, Why(reason)) for reason in REASONS[:-2]]
     assert len(set(told)) == len(told)
