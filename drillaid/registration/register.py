@@ -97,18 +97,20 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
     if not convincing:
         return refusal(NOT_FOUND, found[0] if found else None)
     best = convincing[0]
-    if best.hypothesis.mirrored != task.mirrored:
-        return refusal(MIRRORED, best)
-    if out_of_size(best) or smeared(task.image):
-        return refusal(NOT_FOUND, best)
     start = time.perf_counter()
     rivals = [] if task.pads else rivals_of(best, found + task.aside, design)
     clock.fit += time.perf_counter() - start
-    for rival in rivals:
-        if rival.mirrored and told_apart(rival.evidence, best.evidence):
-            return refusal(MIRRORED, best)
-        if not told_apart(best.evidence, rival.evidence):
-            return refusal(AMBIGUOUS, best, rival.evidence)
+    close = next((r for r in rivals if not told_apart(best.evidence, r.evidence)), None)
+    if best.hypothesis.mirrored != task.mirrored:
+        # A pattern that is its own mirror image says nothing of how it was etched.
+        own = next((r for r in rivals if r.mirrored and not told_apart(best.evidence, r.evidence)), None)
+        return refusal(MIRRORED, best) if own is None else refusal(AMBIGUOUS, best, own.evidence)
+    if out_of_size(best) or smeared(task.image):
+        return refusal(NOT_FOUND, best)
+    if any(r.mirrored and told_apart(r.evidence, best.evidence) for r in rivals):
+        return refusal(MIRRORED, best)
+    if close is not None:
+        return refusal(AMBIGUOUS, best, close.evidence)
     placement = placement_of(best, design, rig, thickness_mm)
     message = found_sentence(best, placement, design)
     agreeing, seen = int(best.agree.sum()), _pads_seen(scenes, best, design)

@@ -75,7 +75,8 @@ def noise_of(grey: np.ndarray) -> float:
     part = grey[::2, ::2] if grey.size > 4_000_000 else grey
     mask = np.outer([1, -2, 1], [1, -2, 1]).astype(np.float32)
     response = cv2.filter2D(part, cv2.CV_32F, mask)
-    some = np.abs(response[1::3, 1::3])
+    # A median of every ninth is good enough of a large picture, and far quicker.
+    some = np.abs(response[1::3, 1::3] if response.size > 500_000 else response)
     return float(max(np.median(some) / 0.6745 / 6.0, 0.3))
 
 

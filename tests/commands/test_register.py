@@ -163,7 +163,7 @@ def test_what_is_not_there_is_named(files, capsys, tmp_path):
 
 
 def test_thickness_moves_the_plane(bench, tmp_path, capsys):
-    """Taken for 0.8 mm thick, a 3.2 mm board seems nearer the camera, and so larger."""
+    """Taken for 2.4 mm thick, a 3.2 mm board seems nearer the camera, and so larger."""
     thick = SimulatedBench(
         SimulatedBoard(bench.board.design, seed=1), bench.rig, thickness_mm=3.2, seed=1
     )
@@ -173,10 +173,10 @@ def test_thickness_moves_the_plane(bench, tmp_path, capsys):
     cv2.imwrite(str(photo), thick.render())
     save_rig(thick.rig, rig)
     scales = []
-    for value in ("3.2", "0.8"):
+    for value in ("3.2", "2.4"):
         status, data = told(capsys, *design, str(photo), "--rig", str(rig), "--thickness", value)
         assert status == 0, data["message"]
         scales.append(np.mean(data["scale"]))
     assert scales[0] == pytest.approx(1.0, abs=1e-3)
     distance = thick.rig.camera_mm[2]
-    assert scales[1] / scales[0] == pytest.approx((distance - 0.8) / (distance - 3.2), abs=1e-3)
+    assert scales[1] / scales[0] == pytest.approx((distance - 2.4) / (distance - 3.2), abs=1e-3)
