@@ -1,8 +1,8 @@
 """Camera, lens and print fitted to readings of a known pattern in one plane.
 
 Parameters, in this order: rotation vector and translation of the plane (6), log
-of the focal length, middle of the lens (2, px), k1, k2, and of the print the
-stretch of y against x, and shear. A reading is one equation: how far (mm, design
+of the focal length, how much longer it is in v than in u (log), middle of the lens
+(2, px), k1, k2, p1, p2, and of the print the stretch of y against x, and shear. A reading is one equation: how far (mm, design
 frame) something known was seen from its place along a direction.
 """
 
@@ -17,12 +17,17 @@ from drillaid.geometry import Affine, as_points
 from drillaid.registration.edging import CELL_MM
 from drillaid.rig.rig import Rig
 
-VIEW, ALL = 11, 13
-FOCAL_AT, MIDDLE_AT, LENS_AT, PRINT_AT = 6, slice(7, 9), slice(9, 11), slice(11, 13)
+VIEW, ALL = 14, 16
+FOCAL_AT, ASPECT_AT = 6, 7
+MIDDLE_AT, LENS_AT, PRINT_AT = slice(8, 10), slice(10, 14), slice(14, 16)
 # One sigma of what is known beforehand of webcams, phones and home prints (common
 # practice, no source). Middle: as a share of the longer side.
-LOG_FOCAL_SIGMA, MIDDLE_SIGMA, LENS_SIGMA = 0.35, 0.01, (0.12, 0.10)
+LOG_FOCAL_SIGMA, ASPECT_SIGMA, MIDDLE_SIGMA = 0.35, 0.0007, 0.01
+LENS_SIGMA = 0.12, 0.10, 0.0007, 0.0007
 PRINT_SIGMA, ETCH_SIGMA_MM = (0.004, 0.002), 0.1
+# What a patch of copper is read off by as a whole, one sigma of an axis (set on simulated
+# benches; tests/registration/test_makeshift.py holds stated errors against real ones).
+PATCH_MM, SHARED_PX = 5.0, 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,11 +79,12 @@ def project(rig: Rig, plane_mm) -> tuple[np.ndarray, np.ndarray]:
     pose = rig.rotation_vector, rig.translation_mm
     px, full = cv2.projectPoints(points, *pose, rig.matrix, rig.distortion)
     full = full.reshape(len(points), 2, -1)
-    # The library's columns: rotation 3, translation 3, focal 2, middle 2, k1, k2 …
+    # The library's columns: rotation 3, translation 3, focal 2, middle 2, k1, k2, p1, p2 …
     columns = np.empty((len(points), 2, VIEW))
     columns[:, :, :6] = full[:, :, :6]
-    columns[:, :, 6] = full[:, :, 6] * rig.matrix[0, 0] + full[:, :, 7] * rig.matrix[1, 1]
-    columns[:, :, 7:11] = full[:, :, 8:12]
+    across, down = full[:, :, 6] * rig.matrix[0, 0], full[:, :, 7] * rig.matrix[1, 1]
+    columns[:, :, FOCAL_AT], columns[:, :, ASPECT_AT] = across + down, (down - across) / 2
+    columns[:, :, 8:VIEW] = full[:, :, 8:VIEW]
     return px.reshape(-1, 2), columns
 
 
@@ -148,7 +154,10 @@ def fit_readings(state: State, readings: Readings, reach_mm: float, *, rounds: i
             break
     rows, weight = _rows(state, readings), _tukey(off, scale)
     moved = float(np.abs(off - readings.off).max())
-    covariance = _covariance(rows, off, weight, readings.xy, prior)
+    # How fine the picture is where the board lies.
+    spot = state.place(readings.xy.mean(axis=0))
+    px_per_mm = float(np.sqrt(abs(np.linalg.det(local_scale(state.rig, spot)[0]))))
+    covariance = _covariance(rows, off, weight, readings, prior, SHARED_PX / px_per_mm)
     return Step(state, moved, covariance, scale)
 
 
@@ -195,33 +204,53 @@ def _rows(state: State, readings: Readings) -> np.ndarray:
 def _priors(rig: Rig) -> np.ndarray:
     """One over sigma of what was known beforehand, (ALL + 1,), etch last; 0: nothing."""
     middle = MIDDLE_SIGMA * max(rig.width, rig.height)
-    known = [LOG_FOCAL_SIGMA, middle, middle, *LENS_SIGMA, *PRINT_SIGMA, ETCH_SIGMA_MM]
+    known = [LOG_FOCAL_SIGMA, ASPECT_SIGMA, middle, middle, *LENS_SIGMA, *PRINT_SIGMA, ETCH_SIGMA_MM]
     return np.concatenate([np.zeros(6), 1 / np.array(known)])
 
 
-def _covariance(rows, residual, weight, xy, prior) -> np.ndarray:
-    """Sandwich clustered by cells, as in `edging`, with the priors as further readings."""
+def _covariance(
+    rows, residual, weight, readings: Readings, prior, shared_mm: float
+) -> np.ndarray:
+    """Sandwich clustered by cells, as in `edging`, with the priors as further readings.
+
+    Whole patches of copper are read beside their place alike (blur, light, texture), which
+    the scatter does not show: a shift of so many pixels for each patch comes on top.
+    """
     typical = max(1.4826 * np.median(np.abs(residual)), 0.008) * np.sqrt(6.0)
     penalty = np.diag(prior**2) * typical**2
     normal = rows.T @ (rows * weight[:, None]) + penalty
     size = 1 / np.sqrt(np.maximum(np.diag(normal), 1e-30))
     outer = np.outer(size, size)
     inner = np.linalg.pinv(normal * outer, hermitian=True) * outer
-    cell = np.floor(xy / CELL_MM).astype(np.int64)
-    _, group = np.unique(cell[:, 0] * 100_003 + cell[:, 1], return_inverse=True)
+    group = _groups(readings.xy, CELL_MM)
     sums = np.zeros((group.max() + 1, ALL + 1))
     np.add.at(sums, group, rows * (weight * residual)[:, None])
     meat = sums.T @ sums * (len(sums) / max(len(sums) - ALL - 1, 1)) + penalty * typical**2
+    meat += _patches(rows * weight[:, None], readings) * shared_mm**2
     return (inner @ meat @ inner)[:ALL, :ALL]
+
+
+def _groups(xy: np.ndarray, cell_mm: float) -> np.ndarray:
+    cell = np.floor(xy / cell_mm).astype(np.int64)
+    return np.unique(cell[:, 0] * 100_003 + cell[:, 1], return_inverse=True)[1].ravel()
+
+
+def _patches(weighted_rows: np.ndarray, readings: Readings) -> np.ndarray:
+    """Sum over patches of S S', S = sum of w row n': the scores of a unit shift of each."""
+    group = _groups(readings.xy, PATCH_MM)
+    shifted = np.zeros((group.max() + 1, weighted_rows.shape[1], 2))
+    np.add.at(shifted, group, weighted_rows[:, :, None] * readings.normal[:, None, :])
+    return np.einsum("gik,gjk->ij", shifted, shifted)
 
 
 def _stepped(state: State, step: np.ndarray) -> State:
     rig, place = state.rig, state.place
     matrix, lens = rig.matrix.copy(), rig.distortion.copy()
     grow = float(np.clip(step[FOCAL_AT], -0.3, 0.3))
-    matrix[[0, 1], [0, 1]] *= np.exp(grow)
+    aspect = float(step[ASPECT_AT])
+    matrix[[0, 1], [0, 1]] *= np.exp([grow - aspect / 2, grow + aspect / 2])
     matrix[:2, 2] += step[MIDDLE_AT]
-    lens[:2] += step[LENS_AT]
+    lens[:4] += step[LENS_AT]
     rig = replace(
         rig, matrix=matrix, distortion=lens, rotation_vector=rig.rotation_vector + step[:3],
         translation_mm=rig.translation_mm + step[3:6],
@@ -229,5 +258,5 @@ def _stepped(state: State, step: np.ndarray) -> State:
     stretch, shear = step[PRINT_AT]
     own = np.array([[1 - stretch / 2, shear], [0.0, 1 + stretch / 2]])
     place = Affine(np.column_stack([place.linear @ own, place.offset]))
-    known = state.known + np.concatenate([np.zeros(6), [grow], step[7:ALL]])
+    known = state.known + np.concatenate([np.zeros(6), [grow], step[ASPECT_AT:ALL]])
     return State(rig, place, known, state.etch_mm + float(step[ALL]))

@@ -14,7 +14,7 @@ from drillaid.geometry import Affine
 from drillaid.registration.copper import some
 from drillaid.registration.directions import main_direction
 from drillaid.registration.edging import EdgeFit, fit_edges
-from drillaid.registration.evidence import Evidence, told_apart
+from drillaid.registration.evidence import LEAST_SHARE, Evidence, told_apart
 from drillaid.registration.hypotheses import twin_moves
 from drillaid.registration.stretches import voices
 from drillaid.registration.voting import design_direction, propose, quarter_turns
@@ -28,6 +28,9 @@ PX_PER_MM = 6.0  # of the flat picture: enough to see where round things are
 VOTERS, TRIALS, FINE = 200, 24, 3
 FEW = 150  # edges for a quick look
 APART_MM = 0.8
+EVERY_DEG = 1.5  # trial rotations, where the picture's edges do not tell the board's turn
+# Natural logarithm: some 10^4 places are tried (ln = 9) and three numbers fitted.
+ENOUGH = 16.0
 
 
 def found_again(
@@ -39,8 +42,19 @@ def found_again(
     last: its last placement, design mm -> plane
     """
     looker = _Looker(image, view, px_per_mm, learnt)
+    sighted = _sighted(image, view, learnt)
+    if sighted is None:
+        return None
+    for every_turn in (False, True):
+        fit = _stands_out(looker, _trials(*sighted, last, holes_mm, every_turn), holes_mm)
+        if fit is not None:
+            return fit
+    return None
+
+
+def _stands_out(looker: _Looker, trials: list[Affine], holes_mm: np.ndarray) -> EdgeFit | None:
     ranked: list[tuple[float, Affine]] = []
-    for trial in _trials(image, view, learnt, last, holes_mm):
+    for trial in trials:
         fit = looker.fit(trial, looker.few, (0.9, 0.5, 0.3))
         if fit is not None:
             ranked.append((fit.share, fit.placement))
@@ -48,7 +62,7 @@ def found_again(
     best = None
     for share, place in ranked[:FINE]:
         if best is None or share > 0.9 * best[0]:
-            fit = looker.fit(place, learnt.model, (0.4, 0.25, 0.2))
+            fit = looker.fit(place, looker.all, (0.4, 0.25, 0.2))
             if fit is not None and (best is None or fit.share > best[0]):
                 best = fit.share, fit
     if best is None:
@@ -56,7 +70,7 @@ def found_again(
     fit = best[1]
     chance = looker.chance(fit.placement)
     evidence = looker.evidence(fit.placement, fit.share, chance)
-    if not evidence.convincing:
+    if evidence.share < LEAST_SHARE or evidence.support() < ENOUGH:
         return None
     others = [place for _, place in ranked] + [fit.placement @ m for m in twin_moves(holes_mm)]
     for other in others:
@@ -75,7 +89,7 @@ class _Looker:
 
     def __init__(self, image, view: PlaneView, px_per_mm: float, learnt) -> None:
         self._image, self._view, self._px_per_mm, self._learnt = image, view, px_per_mm, learnt
-        self.few = some(learnt.model, FEW, seed=3)
+        self.all, self.few = learnt.model, some(learnt.model, FEW, seed=3)
 
     def fit(self, place: Affine, model: EdgeModel, reaches) -> EdgeFit | None:
         seen = self._in_view(place, model)
@@ -113,24 +127,32 @@ def _apart(one: Affine, other: Affine, holes_mm: np.ndarray) -> float:
     return float(np.sqrt(np.mean(np.sum((one(holes_mm) - other(holes_mm)) ** 2, axis=1))))
 
 
-def _trials(image, view: PlaneView, learnt, last: Affine, holes_mm: np.ndarray) -> list[Affine]:
-    """The likeliest rigid movements of the board, best first."""
+def _sighted(image, view: PlaneView, learnt) -> tuple[np.ndarray, float] | None:
+    """Round things on the plane (n, 2), best first, and the direction of its edges, rad."""
     flat = flatten(image, view, PX_PER_MM)
     grey = grey_of(flat.image, learnt.weights)
     edges = find_edges(grey.image, threshold=edge_threshold(grey.image, grey.noise))
     discs = find_discs(grey.image, radius_px=(0.3 * flat.px_per_unit, 3.0 * flat.px_per_unit))
     if len(edges) < 100 or len(discs) < 6:
-        return []
+        return None
     strong = edges.normal[np.argsort(-edges.strength)[:10000]]
     # Picture rows run down, the plane's y up.
     phi = np.degrees(np.arctan2(-strong[:, 1], strong[:, 0])) % 90.0
-    direction = float(np.radians(main_direction(phi)))
+    return flat.to_plane(discs[:VOTERS, :2]), float(np.radians(main_direction(phi)))
+
+
+def _trials(
+    voters: np.ndarray, direction_rad: float, last: Affine, holes_mm: np.ndarray, every_turn: bool
+) -> list[Affine]:
+    """The likeliest rigid movements of the board, best first."""
     turn = Affine.from_parts(rotation_rad=-last.rotation_rad)
     shape = Affine(np.column_stack([(turn @ last).linear, [0.0, 0.0]]))
     shaped = shape(holes_mm)
+    rotations = quarter_turns(direction_rad, design_direction(shaped))
+    if every_turn:
+        rotations = list(np.radians(np.arange(0.0, 360.0, EVERY_DEG)))
     found = propose(
-        flat.to_plane(discs[:VOTERS, :2]), shaped, mirrored=False,
-        rotations_rad=quarter_turns(direction, design_direction(shaped)), scales=(1.0,),
-        keep=TRIALS, each=8,
+        voters, shaped, mirrored=False, rotations_rad=rotations, scales=(1.0,), keep=TRIALS,
+        each=2 if every_turn else 8,
     )  # fmt: skip
     return [candidate.placement @ shape for candidate in found]
