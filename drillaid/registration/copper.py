@@ -16,7 +16,7 @@ import numpy as np
 from drillaid.design.model import Copper
 from drillaid.geometry import Affine
 from drillaid.registration.edging import EdgeFit, fit_edges
-from drillaid.registration.evidence import COPPER_ENOUGH, Evidence
+from drillaid.registration.evidence import COPPER_ENOUGH, COPPER_MOST_CHANCE, Evidence
 from drillaid.registration.stretches import (
     CELLS_PER_VOICE,
     SEEN_MM,
@@ -113,6 +113,7 @@ def judge(
         SEEN_MM,
         float(weight[agree].sum() / weight.sum()),
         COPPER_ENOUGH,
+        COPPER_MOST_CHANCE,
     )
     return Judged(fit, evidence, seen, float(agree.mean()))
 

@@ -81,7 +81,7 @@ def refine_by_rings(
     # What scatters the centres is in their own covariance already.
     floor = systematic_mm2(0.0)
     return Refined(
-        h, place, to_px, rings.in_view & (rings.share >= SHARES[0]), evidence, name,
+        h, place, to_px, rings.in_view & (rings.share >= WORTH), evidence, name,
         lambda xy: variance(xy) + floor, ratio, rms, ring_model(holes_mm, rings), eye, "rims",
     )  # fmt: skip
 
