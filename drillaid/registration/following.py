@@ -21,6 +21,7 @@ from drillaid.geometry import Affine
 from drillaid.registration.copper import copper_edges, sharper_eye, some
 from drillaid.registration.edging import EdgeFit, fit_edges
 from drillaid.registration.fit import fit_similarity
+from drillaid.registration.holding import still_there
 from drillaid.registration.refinding import found_again
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
 from drillaid.registration.stretches import voices
@@ -196,7 +197,10 @@ class Follower:
         fit = self._fit(image, start, learnt, (0.7, 0.35, 0.2))
         share = 0.0 if fit is None else fit.share
         spread = np.sqrt(learnt.chance * (1 - learnt.chance) / max(learnt.voices, 1.0))
-        if share < learnt.chance + SURE * spread or share < 0.25 * learnt.share:
+        held = share >= learnt.chance + SURE * spread and share >= 0.5 * learnt.share
+        if not held and fit is not None:
+            held = still_there(image, self._view.to_px, self._ratio, learnt, fit.placement)
+        if not held:
             self.lose()
             return _lost("The board is lost: let it lie still in full view.", 0, total)
         self._place = self._last = _rigid_part(self._place, fit.placement, self.design.xy_mm)

@@ -48,7 +48,10 @@ def found_sentence(best, placement: Placement, design: Design) -> str:
     if placement.matrix is not None:
         text += f"; {print_scale_words(placement.matrix.scale)}"
     else:
-        text += f"; {placement.px_per_mm:.1f} px per mm, no rig"
+        text += (
+            f"; {placement.px_per_mm:.1f} px per mm. Without a rig file the print is taken to have its "
+            "true size, so all this holds along the copper, not against a ruler"
+        )
     return text + "."
 
 
