@@ -74,7 +74,8 @@ class Follower:
         self._place: Affine | None = None
         self._last: Affine | None = None  # the last place, which tells scale and shear
         self._variance = np.zeros(len(design.holes))
-        self._flow: tuple[np.ndarray, np.ndarray] | None = None  # small grey, spots in it
+        # Small grey, spots in it (n, 2), and where they lie on the plane (n, 2).
+        self._flow: tuple[np.ndarray, np.ndarray, np.ndarray] | None = None
 
     @property
     def following(self) -> bool:
@@ -171,15 +172,16 @@ class Follower:
 
     def _remember(self, image: np.ndarray, small: np.ndarray | None = None) -> None:
         small = self._small(image) if small is None else small
-        px = (self._view.to_px(self._place(self._learnt.model.xy[::4])) + 0.5) / SHRINK - 0.5
+        spots = self._place(self._learnt.model.xy[::4])
+        px = (self._view.to_px(spots) + 0.5) / SHRINK - 0.5
         height, width = small.shape
         with np.errstate(invalid="ignore"):
             inside = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
-        self._flow = small, px[inside].astype(np.float32)
+        self._flow = small, px[inside].astype(np.float32), spots[inside]
 
     def _moved(self, small: np.ndarray) -> Affine:
         """The coarse movement since the last picture, plane -> plane."""
-        before, spots = self._flow
+        before, spots, old = self._flow
         if len(spots) < 8:
             return Affine.identity()
         after, status, _ = cv2.calcOpticalFlowPyrLK(
@@ -188,10 +190,9 @@ class Follower:
         good = status.ravel() == 1
         if good.sum() < 6:
             return Affine.identity()
-        old = self._view.to_plane((spots[good] + 0.5) * SHRINK - 0.5)
         new = self._view.to_plane((after.reshape(-1, 2)[good] + 0.5) * SHRINK - 0.5)
-        usable = np.isfinite(old).all(axis=1) & np.isfinite(new).all(axis=1)
-        return _rigid_by_majority(old[usable], new[usable])
+        usable = np.isfinite(new).all(axis=1)
+        return _rigid_by_majority(old[good][usable], new[usable])
 
     def follow(self, image: np.ndarray) -> Registration:
         """The board's place in the next picture, or NOT_FOUND with the reason."""
