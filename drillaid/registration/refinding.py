@@ -13,10 +13,9 @@ import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.registration.copper import some
-from drillaid.registration.correlation import Correlator, all_rotations, distinct
+from drillaid.registration.correlation import Correlator, Peak, all_rotations, distinct
 from drillaid.registration.edging import AGREE_MM, EdgeFit, fit_edges
 from drillaid.registration.evidence import APART, LEAST_SHARE, Evidence, told_apart
-from drillaid.registration.fit import fit_similarity
 from drillaid.registration.hypotheses import twin_moves
 from drillaid.registration.stretches import TELLING_MM, straight_runs_mm, voices
 from drillaid.vision.contours import EdgeModel, read_edges
@@ -27,7 +26,7 @@ PX_PER_MM = 5.0  # of the flat picture: its edges are only compared, never measu
 # Of the comparison at all places: px per mm at most, places of the picture, degrees.
 GRID_PX_PER_MM, GRID_PLACES, GRID_DEG = 1.0, 12_000, 3.0
 LOOKS, FINE = 5, 2  # placements that are settled, and of them fitted with all edges
-FEW = 150  # edges for a quick look
+SETTLED_BY, FEW = 400, 150  # edges that settle a placement, and for a quick look at it
 APART_MM = 0.8
 # Natural logarithm: some 10^4 places are tried (ln = 9) and three numbers fitted.
 ENOUGH = 16.0
@@ -194,15 +193,40 @@ def _trials(image: np.ndarray, view: PlaneView, model: EdgeModel, last: Affine) 
     peaks = see.peaks(
         shaped, mirrored=False, px_per_mm=grid, rotations_rad=all_rotations(GRID_DEG), keep=LOOKS
     )
-    turn, shift = GRID_DEG / 2 + 0.3, 1.2 / grid
-    settled = [see.settled(shaped, p.placement, turn_deg=turn, shift_mm=shift) for p in peaks]
+    few = some(shaped, SETTLED_BY)
+    settled = [_settled(see, few, p, 1.2 / grid) for p in peaks]
     settled.sort(key=lambda p: -p.score)
-    # The settled ones are stretched; the board is not.
-    corners = _corners(shaped.xy)
-    return [
-        fit_similarity(corners, p.placement(corners), scaled=False) @ shape
-        for p in distinct(settled, shaped.xy, LOOKS, within_mm=0.3)
-    ]
+    return [p.placement @ shape for p in distinct(settled, shaped.xy, LOOKS, within_mm=0.3)]
+
+
+def _settled(see: Correlator, model: EdgeModel, peak: Peak, shift_mm: float) -> Peak:
+    """The best place round about a peak; turned and moved only, as the board is not
+    stretched, which would lead astray where most of it is hidden."""
+    best, score = peak.placement, -1.0
+    turn_deg = GRID_DEG / 2 + 0.3
+    for turns, shifts, reach, soft_mm in (
+        (9, 7, 1.0, 0.3), (7, 5, 0.3, 0.2), (5, 5, 0.08, 0.2)
+    ):  # fmt: skip
+        matrices = _round_about(
+            best,
+            model.xy.mean(axis=0),
+            np.radians(reach * turn_deg) * np.linspace(-1, 1, turns),
+            reach * shift_mm * np.linspace(-1, 1, shifts),
+        )
+        scores = see.scores(model, matrices, soft_mm)
+        which = int(scores.argmax())
+        best, score = Affine(matrices[which]), float(scores[which])
+    return Peak(best, score, peak.mirrored)
+
+
+def _round_about(place: Affine, middle: np.ndarray, turns_rad, shifts_mm) -> np.ndarray:
+    """(K, 2, 3): every mixture of turns about the middle and shifts along both axes."""
+    angle, dx, dy = (g.ravel() for g in np.meshgrid(turns_rad, shifts_mm, shifts_mm))
+    c, s = np.cos(angle), np.sin(angle)
+    turn = np.stack([np.stack([c, -s], -1), np.stack([s, c], -1)], -2)
+    linear = turn @ place.linear
+    offset = place(middle)[0] + np.column_stack([dx, dy]) - linear @ middle
+    return np.concatenate([linear, offset[:, :, None]], axis=2)
 
 
 def _untwisted(last: Affine) -> Affine:
@@ -215,8 +239,3 @@ def _mapped(model: EdgeModel, shape: Affine) -> EdgeModel:
     # Lines keep their points, so normals go by the inverse transpose.
     normal = model.normal @ np.linalg.inv(shape.linear)
     return EdgeModel(shape(model.xy), normal / np.linalg.norm(normal, axis=1, keepdims=True))
-
-
-def _corners(xy: np.ndarray) -> np.ndarray:
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    return np.array([low, [low[0], high[1]], high, [high[0], low[1]]])
