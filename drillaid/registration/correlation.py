@@ -11,7 +11,6 @@ wrong places. A right placement stands 10 to 60 sigmas above the others.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import cv2
 import numpy as np
@@ -21,7 +20,7 @@ from drillaid.vision.contours import EdgeModel
 
 MOST_POINTS = 3000  # of the pattern, in the comparison at all places
 SETTLING_POINTS = 300
-SETTLING_PX_PER_MM = 4.0
+SETTLING_PX_PER_MM, SETTLING_SOFT_MM = 4.0, 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +47,7 @@ class Correlator:
     def __init__(self, field: np.ndarray, to_plane: Affine) -> None:
         self._field, self._to_plane = field, to_plane
         self._fine_px_per_mm = 1.0 / to_plane.scale[0]
+        self._soft: dict[float, tuple[np.ndarray, Affine]] = {}
 
     def _reduced(self, px_per_mm: float) -> tuple[np.ndarray, Affine]:
         """float32 (h, w, 2) and its px -> plane."""
@@ -60,12 +60,12 @@ class Correlator:
         return small, self._to_plane @ grow
 
     def peaks(
-        self, model: EdgeModel, *, mirrored: bool, px_per_mm: float, step_deg: float,
+        self, model: EdgeModel, *, mirrored: bool, px_per_mm: float, rotations_rad,
         keep: int, each: int = 2, soft_mm: float = 0.3,
     ) -> list[Peak]:
         """The likeliest placements of a pattern at true scale, best first.
 
-        model: design mm; step_deg: between the rotations tried; each: of one rotation
+        model: design mm; rotations_rad: those to try; each: of one rotation
         """  # fmt: skip
         model = _thinned(model, MOST_POINTS)
         small, to_plane = self._reduced(px_per_mm)
@@ -79,7 +79,7 @@ class Correlator:
         spectrum = _transformed(padded)
         radius = max(2, int(round(1.5 * px_per_mm)))
         found = []
-        for rotation in np.radians(np.arange(0.0, 360.0, step_deg)):
+        for rotation in rotations_rad:
             turn = Affine.from_parts(rotation_rad=rotation, mirrored=mirrored)
             pattern = _pattern(turn, model, middle, px_per_mm, shape)
             product = spectrum * np.conj(_transformed(pattern))
@@ -95,10 +95,18 @@ class Correlator:
         found.sort(key=lambda p: -p.score)
         return distinct(found, model.xy, keep)
 
-    @cached_property
-    def _settling(self) -> tuple[np.ndarray, Affine]:
-        small, to_plane = self._reduced(SETTLING_PX_PER_MM)
-        return cv2.GaussianBlur(small, (0, 0), 0.8), to_plane.inverse
+    def scaled(self, unit_per_mm: float) -> Correlator:
+        """The same picture with its plane, whose unit was unknown, taken to be in mm."""
+        return Correlator(self._field, Affine.from_parts(scale=1 / unit_per_mm) @ self._to_plane)
+
+    def _softened(self, soft_mm: float) -> tuple[np.ndarray, Affine]:
+        """The field where edges reach about soft_mm to both sides, and plane -> its px."""
+        if soft_mm not in self._soft:
+            px_per_mm = min(SETTLING_PX_PER_MM, 0.8 / soft_mm)
+            small, to_plane = self._reduced(px_per_mm)
+            small = cv2.GaussianBlur(small, (0, 0), max(soft_mm * px_per_mm, 0.3))
+            self._soft[soft_mm] = small, to_plane.inverse
+        return self._soft[soft_mm]
 
     def settled(self, model: EdgeModel, start: Affine, *, turn_deg: float, shift_mm: float) -> Peak:
         """The best placement round about `start`: turned by at most turn_deg, moved by at
@@ -123,7 +131,13 @@ class Correlator:
         return self._best_of(placement.matrix[None], _thinned(model, 4 * SETTLING_POINTS))[1]
 
     def _best_of(self, matrices: np.ndarray, model: EdgeModel) -> tuple[Affine, float]:
-        field, to_px = self._settling
+        score = self.scores(model, matrices, SETTLING_SOFT_MM)
+        which = int(score.argmax())
+        return Affine(matrices[which]), float(score[which])
+
+    def scores(self, model: EdgeModel, matrices: np.ndarray, soft_mm: float) -> np.ndarray:
+        """(K,) the mean agreement of the edges in view under each of K maps (K, 2, 3)."""
+        field, to_px = self._softened(soft_mm)
         linear = matrices[:, :, :2]
         on_px = to_px.linear @ linear
         offset = matrices[:, :, 2] @ to_px.linear.T + to_px.offset
@@ -138,15 +152,18 @@ class Correlator:
         u, v = table[..., 0], table[..., 1]
         inside = ((u > 0) & (u < width - 1) & (v > 0) & (v < height - 1)).sum(axis=1)
         # What lies outside neither speaks for a placement nor makes it better.
-        score = agree.sum(axis=1) / np.maximum(inside, 0.3 * len(model))
-        which = int(score.argmax())
-        return Affine(matrices[which]), float(score[which])
+        return agree.sum(axis=1) / np.maximum(inside, 0.3 * len(model))
 
 
 def _along(rows: np.ndarray, xy: np.ndarray) -> np.ndarray:
     """(K, M): one row (2,) of each of K linear maps applied to M points; the library's
     product of so narrow matrices is several times slower."""
     return rows[:, :1] * xy[:, 0] + rows[:, 1:] * xy[:, 1]
+
+
+def all_rotations(step_deg: float) -> np.ndarray:
+    """A full turn, rad."""
+    return np.radians(np.arange(0.0, 360.0, step_deg))
 
 
 def _parts(values: np.ndarray) -> np.ndarray:

@@ -12,7 +12,7 @@ import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
-from drillaid.registration.correlation import Peak, distinct
+from drillaid.registration.correlation import Peak, all_rotations, distinct
 from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.fit import fit_similarity
 from drillaid.registration.growing import Grown
@@ -65,11 +65,12 @@ def _peaks(task: Task, scene: Scene, model: EdgeModel, sides, grid, keep: int) -
         rough = [Peak(_pointed_out(task, scene, side), 0.0, side) for side in sides]
     else:
         shift, turn = 1.2 / px_per_mm, step_deg / 2 + 0.3
+        turns = all_rotations(step_deg)
         rough = [
             peak
             for side in sides
             for peak in see.peaks(
-                model, mirrored=side, px_per_mm=px_per_mm, step_deg=step_deg, keep=keep
+                model, mirrored=side, px_per_mm=px_per_mm, rotations_rad=turns, keep=keep
             )
         ]
         rough.sort(key=lambda p: -p.score)

@@ -10,14 +10,16 @@ import numpy as np
 from drillaid.registration.copper import FEW, copper_edges, some
 from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
+from drillaid.registration.laying import laid_freely
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.on_bench import search_on_bench
 from drillaid.registration.pose import pose_from
 from drillaid.registration.refine_copper import refine_by_oblique_copper
 from drillaid.registration.refine_rims import refine_by_rings
 from drillaid.registration.refined import Refined, chain, px_per_mm_of
-from drillaid.registration.rims import find_rings
+from drillaid.registration.rims import find_rings, lands_at_all_sizes
 from drillaid.registration.task import Task, beyond_doubt
+from drillaid.registration.through_lens import refine_through_lens
 from drillaid.vision.contours import EdgeModel
 
 RING_LOOKS = 4  # placements whose rims are looked at closely
@@ -34,6 +36,11 @@ def search(task: Task, scenes: Scenes) -> list[Refined]:
 def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
     """The cheap and telling steps first; the next only where the one before convinced nobody."""
     found: list[Refined] = []
+    if not task.pads:
+        for thorough in (False, True):
+            found += _laid(task, scenes, thorough)
+            if _convinced(found):
+                return sorted(found, key=lambda r: -r.support)
     for way, sides, thorough in _steps(task):
         # All rotations at unknown scale are tried on the likeliest plane only.
         for index in range(1 if thorough else len(scenes)):
@@ -42,9 +49,47 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
                 if any(beyond_doubt(r) for r in found):
                     break
                 found += _try(task, scenes[index], side, way, thorough)
-            if any(r.evidence.convincing for r in found):
+            if _convinced(found):
                 return sorted(found, key=lambda r: -r.support)
     return sorted(found, key=lambda r: -r.support)
+
+
+def _convinced(found: list[Refined]) -> bool:
+    return any(r.evidence.convincing for r in found)
+
+
+def _laid(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
+    """By the correlation of edges; all rotations are tried on the likeliest plane only."""
+    design, holes = task.design, task.design.xy_mm
+    asked, other = ("bottom", "top") if task.mirrored else ("top", "bottom")
+    both = (task.mirrored, not task.mirrored)
+    found: list[Refined] = []
+    for index in range(1 if thorough else len(scenes)):
+        for face, sides in ((asked, both), (other, both[1:])):
+            if face not in design.copper:
+                continue
+            edges = copper_edges(design.copper[face])
+            start = time.perf_counter()
+            trials = laid_freely(scenes[index], edges, holes, sides, thorough=thorough)
+            task.clock.match += time.perf_counter() - start
+            start = time.perf_counter()
+            for h in trials:
+                if any(beyond_doubt(r) for r in found):
+                    break
+                got = refine_through_lens(task.image, design, face, h, h.mirrored)
+                found += [] if got is None else [got]
+            task.clock.fit += time.perf_counter() - start
+        if asked not in design.copper:
+            rims = lands_at_all_sizes(holes, design.drill_mm)
+            start = time.perf_counter()
+            trials = laid_freely(scenes[index], rims, holes, both, thorough=thorough)
+            task.clock.match += time.perf_counter() - start
+            start = time.perf_counter()
+            found += _by_rings(task, trials, None)
+            task.clock.fit += time.perf_counter() - start
+        if any(beyond_doubt(r) for r in found):
+            break
+    return found
 
 
 def _steps(task: Task):
