@@ -19,7 +19,7 @@ from drillaid.registration.refine_rims import refine_by_rings
 from drillaid.registration.refined import Refined, chain, px_per_mm_of
 from drillaid.registration.rims import find_rings, lands_at_all_sizes
 from drillaid.registration.task import Task, beyond_doubt
-from drillaid.registration.through_lens import refine_through_lens
+from drillaid.registration.through_lens import lands_through_lens, refine_through_lens
 from drillaid.vision.contours import EdgeModel
 
 RING_LOOKS = 4  # placements whose rims are looked at closely
@@ -36,12 +36,27 @@ def search(task: Task, scenes: Scenes) -> list[Refined]:
 def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
     """The cheap and telling steps first; the next only where the one before convinced nobody."""
     found: list[Refined] = []
-    if not task.pads:
-        for thorough in (False, True):
+    asked = "bottom" if task.mirrored else "top"
+    for thorough in (False, True):
+        if not task.pads:
             found += _laid(task, scenes, thorough)
-            if _convinced(found):
-                return sorted(found, key=lambda r: -r.support)
-    for way, sides, thorough in _steps(task):
+        if not (_convinced(found) or (asked in task.design.copper and not task.pads)):
+            found += _by_sightings(task, scenes, thorough)
+        if _convinced(found) or task.pads:
+            break
+    found = [
+        lands_through_lens(task.image, task.design, r)
+        if r.by == "rims" and r.evidence.convincing
+        else r
+        for r in found
+    ]
+    return sorted(found, key=lambda r: -r.support)
+
+
+def _by_sightings(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
+    """By round things, which need no plane as exact as the edges do."""
+    found: list[Refined] = []
+    for way, sides in _ways(task):
         # All rotations at unknown scale are tried on the likeliest plane only.
         for index in range(1 if thorough else len(scenes)):
             for side in sides:
@@ -50,8 +65,10 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
                     break
                 found += _try(task, scenes[index], side, way, thorough)
             if _convinced(found):
-                return sorted(found, key=lambda r: -r.support)
-    return sorted(found, key=lambda r: -r.support)
+                return found
+        if thorough:
+            break
+    return found
 
 
 def _convinced(found: list[Refined]) -> bool:
@@ -92,11 +109,11 @@ def _laid(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
     return found
 
 
-def _steps(task: Task):
-    """(way, sides, thorough), in the order in which they are worth trying.
+def _ways(task: Task) -> list[tuple[object, tuple[bool, ...]]]:
+    """What to look for, and on which sides, in the order in which it is worth trying.
 
     Known copper tells more than holes: where it is not to be seen, holes that seem
-    to be are not believed. All rotations at all scales cost half a minute.
+    to be are not believed.
     """
     mirrored, copper = task.mirrored, task.design.copper
     asked, other = ("bottom", "top") if mirrored else ("top", "bottom")
@@ -109,8 +126,7 @@ def _steps(task: Task):
         ways.insert(0, (_Copper(copper_edges(copper[asked])), both))
     else:
         ways.append((_Rims(), both))
-    quick = [(way, sides, False) for way, sides in ways]
-    return quick if task.pads else quick + [(way, sides, True) for way, sides in ways[:1]]
+    return ways
 
 
 def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refined]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 
 from drillaid.design.model import Design
@@ -23,6 +24,8 @@ from drillaid.registration.refined import Refined, chain, px_per_mm_of, systemat
 from drillaid.registration.result import Placement
 
 FEW = 500
+LANDS_SHARE, MOVED_MM = 0.4, 0.3  # to believe a lens fitted to lands
+STRAY_MM = 0.04  # beyond which lands drilled by hand would bend the lens after them
 
 
 def refine_through_lens(image, design: Design, face: str, h: Hypothesis, mirrored: bool) -> Refined | None:
@@ -52,6 +55,32 @@ def refine_through_lens(image, design: Design, face: str, h: Hypothesis, mirrore
     floor = systematic_mm2(step.scatter_mm)
     return replace(
         refined,
+        to_px=state.to_px,
+        variance_mm2=lambda xy: _variance_mm2(state, step.covariance, xy) + floor,
+    )
+
+
+def lands_through_lens(image, design: Design, r: Refined) -> Refined:
+    """The same placement with the lens fitted to the lands' centres; as it was where there
+    are too few of them to bear that out."""
+    holes, mirrored = design.xy_mm, r.hypothesis.mirrored
+    at = r.to_px(holes)
+    # The plain homography nearest to where the holes are.
+    through = cv2.findHomography(holes, at, 0)[0]
+    found = Placement(
+        "projective", Homography.scaled_for(through, holes), None, at, None,
+        np.zeros(len(holes)), np.ones(len(holes), bool), 0.0, r.px_per_mm,
+    )  # fmt: skip
+    got = fitted_camera(image, replace(design, copper={}), found, face=_seen_as(mirrored))
+    if got is None:
+        return r
+    state, step, share = got
+    moved = np.linalg.norm(state.to_px(holes) - at, axis=1) / r.px_per_mm
+    if share < LANDS_SHARE or step.scatter_mm > STRAY_MM or not np.median(moved) < MOVED_MM:
+        return r
+    floor = systematic_mm2(step.scatter_mm)
+    return replace(
+        r,
         to_px=state.to_px,
         variance_mm2=lambda xy: _variance_mm2(state, step.covariance, xy) + floor,
     )
