@@ -17,10 +17,10 @@ from drillaid.registration.patches import bent_onto
 from drillaid.vision.contours import EdgeModel
 
 SHARES_OF_VIEW = (0.2, 1.15)  # of the picture's longer side that the pattern may take up
-SCALE_STEP = 0.04  # of the logarithm
-ACROSS_PX = 100.0  # the pattern's longer side while all places are compared
+# The pattern's longer side while all places are compared, px; the step of the logarithm of
+# scale; degrees. At all rotations a coarser look must do.
+ALONG_EDGES, ALL_ROUND = (100.0, 0.04, 3.0), (70.0, 0.055, 4.0)
 SWAY_DEG = 2.0  # of the directions of edges
-TURN_STEP_DEG = 3.0
 BENT = 3  # of the highest peaks that are bent onto the picture
 HIGH = 0.6  # of the highest, below which no other is
 
@@ -37,15 +37,16 @@ def laid_freely(
     span = float(max(scene.span))
     if size_mm <= 0.0:
         return []
-    turns = all_rotations(TURN_STEP_DEG) if thorough else _along_edges(scene.direction_rad)
+    across_px, scale_step, turn_deg = ALL_ROUND if thorough else ALONG_EDGES
+    turns = all_rotations(turn_deg) if thorough else _along_edges(scene.direction_rad)
     low, high = np.log(SHARES_OF_VIEW)
     rows: list[tuple[float, float, Peak]] = []
-    for scale in np.exp(np.arange(low, high, SCALE_STEP)) * span / size_mm:
+    for scale in np.exp(np.arange(low, high, scale_step)) * span / size_mm:
         see = scene.correlator.scaled(scale)
         for side in sides:
             peaks = see.peaks(
-                model, mirrored=side, px_per_mm=ACROSS_PX / size_mm, rotations_rad=turns,
-                keep=2, each=1, soft_mm=size_mm / ACROSS_PX,
+                model, mirrored=side, px_per_mm=across_px / size_mm, rotations_rad=turns,
+                keep=2, each=1, soft_mm=size_mm / across_px,
             )  # fmt: skip
             rows += [(p.score, scale, p) for p in peaks]
     rows.sort(key=lambda row: -row[0])

@@ -96,7 +96,7 @@ def _laid(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
                 got = refine_through_lens(task.image, design, face, h, h.mirrored)
                 found += [] if got is None else [got]
             task.clock.fit += time.perf_counter() - start
-        if asked not in design.copper:
+        if asked not in design.copper and not thorough:
             rims = lands_at_all_sizes(holes, design.drill_mm)
             start = time.perf_counter()
             trials = laid_freely(scenes[index], rims, holes, both, thorough=thorough)
