@@ -1,7 +1,8 @@
 """A board that was followed and lost, looked for in the whole picture, quickly.
 
-What is known of it makes the search short: scale and shear are the last
-placement's, so only rigid movements are tried, and its own learnt edges judge them.
+What is known of it makes the search short: scale, shear and face are the last
+placement's, so only rigid movements are tried. The correlation of its own learnt edges
+with those of the picture (`correlation`) names a few places, the edges themselves judge.
 Its twins (half a turn, one pitch) are tried too; where one comes close, or nothing
 stands out, the answer is none, and the thorough search has the word.
 """
@@ -12,25 +13,26 @@ import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.registration.copper import some
-from drillaid.registration.directions import main_direction
-from drillaid.registration.edging import EdgeFit, fit_edges
-from drillaid.registration.evidence import LEAST_SHARE, Evidence, told_apart
+from drillaid.registration.correlation import Correlator, Peak, all_rotations, distinct
+from drillaid.registration.edging import AGREE_MM, EdgeFit, fit_edges
+from drillaid.registration.evidence import APART, LEAST_SHARE, Evidence, told_apart
 from drillaid.registration.hypotheses import twin_moves
-from drillaid.registration.stretches import voices
-from drillaid.registration.voting import design_direction, propose, quarter_turns
-from drillaid.vision.channel import grey_of
-from drillaid.vision.contours import EdgeModel
-from drillaid.vision.discs import find_discs
-from drillaid.vision.edges import edge_threshold, find_edges
+from drillaid.registration.stretches import TELLING_MM, straight_runs_mm, voices
+from drillaid.vision.contours import EdgeModel, read_edges
+from drillaid.vision.edge_field import edge_field
 from drillaid.vision.plane import PlaneView, flatten
 
-PX_PER_MM = 6.0  # of the flat picture: enough to see where round things are
-VOTERS, TRIALS, FINE = 200, 24, 3
-FEW = 150  # edges for a quick look
+PX_PER_MM = 5.0  # of the flat picture: its edges are only compared, never measured
+# Of the comparison at all places: px per mm at most, places of the picture, degrees.
+GRID_PX_PER_MM, GRID_PLACES, GRID_DEG = 1.0, 12_000, 3.0
+LOOKS, FINE = 5, 2  # placements that are settled, and of them fitted with all edges
+SETTLED_BY, FEW = 400, 150  # edges that settle a placement, and for a quick look at it
 APART_MM = 0.8
-EVERY_DEG = 1.5  # trial rotations, where the picture's edges do not tell the board's turn
 # Natural logarithm: some 10^4 places are tried (ln = 9) and three numbers fitted.
 ENOUGH = 16.0
+# Under a hand less of the board shows; then that has to say more.
+HIDDEN_SHARE, HIDDEN_ENOUGH = 0.35, 24.0
+CLOSE = 3 * APART  # in a quick look, below which a rival is looked at with all edges
 
 
 def found_again(
@@ -42,46 +44,86 @@ def found_again(
     last: its last placement, design mm -> plane
     """
     looker = _Looker(image, view, px_per_mm, learnt)
-    sighted = _sighted(image, view, learnt)
-    if sighted is None:
-        return None
-    for every_turn in (False, True):
-        fit = _stands_out(looker, _trials(*sighted, last, holes_mm, every_turn), holes_mm)
-        if fit is not None:
-            return fit
-    return None
+    return _stands_out(looker, _trials(image, view, learnt.whole, last), holes_mm)
 
 
 def _stands_out(looker: _Looker, trials: list[Affine], holes_mm: np.ndarray) -> EdgeFit | None:
     ranked: list[tuple[float, Affine]] = []
     for trial in trials:
-        fit = looker.fit(trial, looker.few, (0.9, 0.5, 0.3))
+        fit = looker.fit(trial, looker.few, (0.7, 0.4, 0.3))
         if fit is not None:
             ranked.append((fit.share, fit.placement))
     ranked.sort(key=lambda row: -row[0])
     best = None
     for share, place in ranked[:FINE]:
-        if best is None or share > 0.9 * best[0]:
+        if best is None or share > 0.9 * best.share:
             fit = looker.fit(place, looker.all, (0.4, 0.25, 0.2))
-            if fit is not None and (best is None or fit.share > best[0]):
-                best = fit.share, fit
-    if best is None:
+            if fit is not None and (best is None or fit.share > best.share):
+                best = fit
+    if best is None or best.share < HIDDEN_SHARE:
         return None
-    fit = best[1]
-    chance = looker.chance(fit.placement)
-    evidence = looker.evidence(fit.placement, fit.share, chance)
-    if evidence.share < LEAST_SHARE or evidence.support() < ENOUGH:
-        return None
-    others = [place for _, place in ranked] + [fit.placement @ m for m in twin_moves(holes_mm)]
-    for other in others:
-        if _apart(other, fit.placement, holes_mm) < APART_MM:
-            continue
-        rival = looker.fit(other, looker.few, (0.5, 0.3))
-        if rival is None or _apart(rival.placement, fit.placement, holes_mm) < APART_MM:
-            continue
-        if not told_apart(evidence, looker.evidence(rival.placement, rival.share, chance)):
+    for _ in range(2):
+        chance = looker.chance(best.placement)
+        evidence = looker.evidence(best, best.share, chance)
+        if not _convincing(looker, best, evidence):
             return None
-    return fit
+        rivals = _rivals(looker, best, [place for _, place in ranked], holes_mm)
+        near = [
+            rival for rival in rivals
+            if _ahead(evidence, looker.evidence(rival, rival.share, chance)) < CLOSE
+        ]  # fmt: skip
+        better = _not_told_apart(looker, best, near, chance)
+        if better is None:
+            return best
+        if better.share <= best.share:
+            return None
+        # The best was the board's twin, and the board itself among the rivals.
+        best = better
+    return None
+
+
+def _not_told_apart(
+    looker: _Looker, best: EdgeFit, near: list[EdgeFit], chance: float
+) -> EdgeFit | None:
+    """The strongest rival that all edges known do not tell from the best; a draw of edges
+    is never drawn alike for a board and its twin."""
+    if not near:
+        return None
+    own = looker.evidence(best, looker.telling(best), chance)
+    close: list[tuple[float, EdgeFit]] = []
+    for quick in near:
+        rival = looker.fit(quick.placement, looker.all, (0.25, 0.2))
+        if rival is None:
+            continue
+        share = looker.telling(rival)
+        if not told_apart(own, looker.evidence(rival, share, chance)):
+            close.append((share, rival))
+    return max(close, key=lambda row: row[0])[1] if close else None
+
+
+def _ahead(best: Evidence, rival: Evidence) -> float:
+    seen = float(np.clip(best.share, 0.5, 0.97))
+    return best.support(seen) - rival.support(seen)
+
+
+def _rivals(
+    looker: _Looker, best: EdgeFit, places: list[Affine], holes_mm: np.ndarray
+) -> list[EdgeFit]:
+    """Quick fits at all other places that the board may be taken to lie at."""
+    found = []
+    for place in places + [best.placement @ move for move in twin_moves(holes_mm)]:
+        if _apart(place, best.placement, holes_mm) < APART_MM:
+            continue
+        rival = looker.fit(place, looker.few, (0.5, 0.3))
+        if rival is not None and _apart(rival.placement, best.placement, holes_mm) >= APART_MM:
+            found.append(rival)
+    return found
+
+
+def _convincing(looker: _Looker, fit: EdgeFit, evidence: Evidence) -> bool:
+    if evidence.share >= LEAST_SHARE:
+        return evidence.support() >= ENOUGH
+    return evidence.support() >= HIDDEN_ENOUGH and looker.telling(fit) >= HIDDEN_SHARE
 
 
 class _Looker:
@@ -90,6 +132,7 @@ class _Looker:
     def __init__(self, image, view: PlaneView, px_per_mm: float, learnt) -> None:
         self._image, self._view, self._px_per_mm, self._learnt = image, view, px_per_mm, learnt
         self.all, self.few = learnt.model, some(learnt.model, FEW, seed=3)
+        self._voices = voices(self.all)
 
     def fit(self, place: Affine, model: EdgeModel, reaches) -> EdgeFit | None:
         seen = self._in_view(place, model)
@@ -105,11 +148,23 @@ class _Looker:
         with np.errstate(invalid="ignore"):
             return ((px > 2) & (px < np.array(self._view.size_px) - 3)).all(axis=1)
 
-    def evidence(self, place: Affine, share: float, chance: float) -> Evidence:
+    def evidence(self, fit: EdgeFit, share: float, chance: float) -> Evidence:
         """As in registration: of so many independent readings so many agree."""
-        seen = self._in_view(place, self._learnt.model)
-        count = voices(self._learnt.model.only(seen))
+        count = self._voices * self._in_view(fit.placement, self.all).mean()
         return Evidence(round(share * count), round(count), chance)
+
+    def telling(self, fit: EdgeFit) -> float:
+        """The share that agrees where long straight edges, the frame of a pour, say little."""
+        model = self._learnt.whole
+        model = model.only(self._in_view(fit.placement, model))
+        weight = np.minimum(1.0, TELLING_MM / np.maximum(straight_runs_mm(model), 1e-6))
+        moved = EdgeModel(model.xy + fit.etch_mm * model.normal, model.normal)
+        got = read_edges(
+            self._image, lambda xy: self._view.to_px(fit.placement(xy)), moved, 0.2,
+            noise=self._learnt.noise, px_per_unit=self._px_per_mm, weights=self._learnt.weights,
+        )  # fmt: skip
+        agree = got.clear & (np.abs(got.off) < AGREE_MM) & (np.sign(got.step) == fit.polarity)
+        return float(weight[agree].sum() / max(weight.sum(), 1e-9))
 
     def chance(self, place: Affine) -> float:
         """The share that agrees beside the place, in this picture."""
@@ -127,32 +182,60 @@ def _apart(one: Affine, other: Affine, holes_mm: np.ndarray) -> float:
     return float(np.sqrt(np.mean(np.sum((one(holes_mm) - other(holes_mm)) ** 2, axis=1))))
 
 
-def _sighted(image, view: PlaneView, learnt) -> tuple[np.ndarray, float] | None:
-    """Round things on the plane (n, 2), best first, and the direction of its edges, rad."""
-    flat = flatten(image, view, PX_PER_MM)
-    grey = grey_of(flat.image, learnt.weights)
-    edges = find_edges(grey.image, threshold=edge_threshold(grey.image, grey.noise))
-    discs = find_discs(grey.image, radius_px=(0.3 * flat.px_per_unit, 3.0 * flat.px_per_unit))
-    if len(edges) < 100 or len(discs) < 6:
-        return None
-    strong = edges.normal[np.argsort(-edges.strength)[:10000]]
-    # Picture rows run down, the plane's y up.
-    phi = np.degrees(np.arctan2(-strong[:, 1], strong[:, 0])) % 90.0
-    return flat.to_plane(discs[:VOTERS, :2]), float(np.radians(main_direction(phi)))
-
-
-def _trials(
-    voters: np.ndarray, direction_rad: float, last: Affine, holes_mm: np.ndarray, every_turn: bool
-) -> list[Affine]:
+def _trials(image: np.ndarray, view: PlaneView, model: EdgeModel, last: Affine) -> list[Affine]:
     """The likeliest rigid movements of the board, best first."""
+    flat = flatten(image, view, PX_PER_MM)
+    see = Correlator(edge_field(flat.image, flat.valid, flat.px_per_unit), flat.to_plane)
+    shape = _untwisted(last)
+    shaped = _mapped(model, shape)
+    places = flat.valid.size / flat.px_per_unit**2
+    grid = min(GRID_PX_PER_MM, np.sqrt(GRID_PLACES / places))
+    peaks = see.peaks(
+        shaped, mirrored=False, px_per_mm=grid, rotations_rad=all_rotations(GRID_DEG), keep=LOOKS
+    )
+    few = some(shaped, SETTLED_BY)
+    settled = [_settled(see, few, p, 1.2 / grid) for p in peaks]
+    settled.sort(key=lambda p: -p.score)
+    return [p.placement @ shape for p in distinct(settled, shaped.xy, LOOKS, within_mm=0.3)]
+
+
+def _settled(see: Correlator, model: EdgeModel, peak: Peak, shift_mm: float) -> Peak:
+    """The best place round about a peak; turned and moved only, as the board is not
+    stretched, which would lead astray where most of it is hidden."""
+    best, score = peak.placement, -1.0
+    turn_deg = GRID_DEG / 2 + 0.3
+    for turns, shifts, reach, soft_mm in (
+        (9, 7, 1.0, 0.3), (7, 5, 0.3, 0.2), (5, 5, 0.08, 0.2)
+    ):  # fmt: skip
+        matrices = _round_about(
+            best,
+            model.xy.mean(axis=0),
+            np.radians(reach * turn_deg) * np.linspace(-1, 1, turns),
+            reach * shift_mm * np.linspace(-1, 1, shifts),
+        )
+        scores = see.scores(model, matrices, soft_mm)
+        which = int(scores.argmax())
+        best, score = Affine(matrices[which]), float(scores[which])
+    return Peak(best, score, peak.mirrored)
+
+
+def _round_about(place: Affine, middle: np.ndarray, turns_rad, shifts_mm) -> np.ndarray:
+    """(K, 2, 3): every mixture of turns about the middle and shifts along both axes."""
+    angle, dx, dy = (g.ravel() for g in np.meshgrid(turns_rad, shifts_mm, shifts_mm))
+    c, s = np.cos(angle), np.sin(angle)
+    turn = np.stack([np.stack([c, -s], -1), np.stack([s, c], -1)], -2)
+    linear = turn @ place.linear
+    offset = place(middle)[0] + np.column_stack([dx, dy]) - linear @ middle
+    return np.concatenate([linear, offset[:, :, None]], axis=2)
+
+
+def _untwisted(last: Affine) -> Affine:
+    """Scale, shear and face of a placement, without its turn and its place."""
     turn = Affine.from_parts(rotation_rad=-last.rotation_rad)
-    shape = Affine(np.column_stack([(turn @ last).linear, [0.0, 0.0]]))
-    shaped = shape(holes_mm)
-    rotations = quarter_turns(direction_rad, design_direction(shaped))
-    if every_turn:
-        rotations = list(np.radians(np.arange(0.0, 360.0, EVERY_DEG)))
-    found = propose(
-        voters, shaped, mirrored=False, rotations_rad=rotations, scales=(1.0,), keep=TRIALS,
-        each=2 if every_turn else 8,
-    )  # fmt: skip
-    return [candidate.placement @ shape for candidate in found]
+    return Affine(np.column_stack([(turn @ last).linear, [0.0, 0.0]]))
+
+
+def _mapped(model: EdgeModel, shape: Affine) -> EdgeModel:
+    # Lines keep their points, so normals go by the inverse transpose.
+    normal = model.normal @ np.linalg.inv(shape.linear)
+    return EdgeModel(shape(model.xy), normal / np.linalg.norm(normal, axis=1, keepdims=True))

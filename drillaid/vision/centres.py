@@ -5,7 +5,8 @@ found to a fraction of a pixel. A shape that looks the same after half a turn (a
 disc, square, oblong, octagon, and the ellipse a disc becomes under tilt) has its
 steps on two opposite rays equally far out; half the difference is how far the
 centre is off along the edge's normal. Pairs that disagree (a track leaves there,
-a finger covers it, the neighbour pad touches) are left out by their residual.
+a finger covers it, the neighbour pad touches) are left out by their residual, and
+a disc cut straight, which is even about a wrong middle, by the circle still left.
 """
 
 from __future__ import annotations
@@ -14,12 +15,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drillaid.vision.sampling import sample
+from drillaid.vision.rays import BLUR_PX, FIRST_PX, MATCH, opposite, profiles, steepest
 
 RAYS = 48  # even, so that each has its opposite
-NEAR, FAR = 0.5, 1.6  # of the expected radius: where an edge is looked for
 SIZE = 0.3  # how much larger or smaller than asked a feature may be
 ROUGH = 0.28  # how far a ray's edge may be from the median, as a share of it
+STRAY, STRAY_PX = 0.05, 0.25  # of the radius, and px: how far an edge may be from a circle
+TIGHT = 0.6  # share of that which a second look allows: a shallow cut strays little
+SHARED_PX, SHARED = 1.3, 0.6  # rays nearer than this, and so many blurs, share their noise
 FLOOR_PX = 0.02  # what sampling and the model leave, whatever the picture
 
 
@@ -42,19 +45,6 @@ class Centres:
     found: np.ndarray
 
 
-def _profiles(grey, frame, centre, radius, unit_px, rays):
-    """Brightness along the rays, (N, R, S), the radii (N, S) and unit vectors (R, 2)."""
-    angle = np.arange(rays) * (2 * np.pi / rays)
-    out = np.column_stack([np.cos(angle), np.sin(angle)])
-    steps = int(np.clip(np.ceil((FAR - NEAR) * np.median(radius) * unit_px / 0.7), 10, 40))
-    radii = radius[:, None] * np.linspace(NEAR, FAR, steps)[None, :]
-    px0, jacobian = frame
-    ray = np.einsum("nij,kj->nki", jacobian, out)
-    shift = np.einsum("nij,nj->ni", jacobian, centre)
-    px = (px0 + shift)[:, None, None, :] + radii[:, None, :, None] * ray[:, :, None, :]
-    return sample(grey, px), radii, out
-
-
 def _frames(to_px, places: np.ndarray, reach: np.ndarray):
     """Pixel of each place and d px / d place there, by central differences over `reach`:
     over a pad the map is as good as linear, and its second order cancels."""
@@ -65,28 +55,6 @@ def _frames(to_px, places: np.ndarray, reach: np.ndarray):
     dx = (px[:n] - px[n : 2 * n]) / (2 * reach[:, None])
     dy = (px[2 * n : 3 * n] - px[3 * n :]) / (2 * reach[:, None])
     return to_px(places), np.stack([dx, dy], axis=2)
-
-
-def _steps(values: np.ndarray, side: np.ndarray, noise: float):
-    """Index (fractional) of the steepest step of the right sign on each ray, and whether clear."""
-    slope = values[:, :, 2:] - values[:, :, :-2]
-    slope = -slope * side[:, None, None]  # bright inside falls outwards
-    # A blur along the ray against texture; the edge is at least this wide anyway.
-    slope[:, :, 1:-1] = 0.25 * slope[:, :, :-2] + 0.5 * slope[:, :, 1:-1] + 0.25 * slope[:, :, 2:]
-    # Of several steps the one nearest to the expected radius is likelier meant.
-    middle = (1.0 - NEAR) / (FAR - NEAR) * (values.shape[2] - 1) - 1.0
-    far = (np.arange(slope.shape[2]) - middle) / slope.shape[2]
-    at = (slope * np.exp(-4.0 * far**2)).argmax(axis=2)
-    n, rays = np.indices(at.shape)
-    inner = np.clip(at, 1, slope.shape[2] - 2)
-    left, peak, right = (slope[n, rays, inner + k] for k in (-1, 0, 1))
-    bend = left - 2 * peak + right
-    with np.errstate(divide="ignore", invalid="ignore"):
-        shift = np.where(bend < 0, 0.5 * (left - right) / bend, 0.0)
-    clear = (inner == at) & (peak > 3.0 * noise) & (bend < 0)
-    typical = np.median(np.where(clear, peak, 0), axis=1, keepdims=True)
-    clear &= peak > 0.35 * typical
-    return inner + 1 + np.clip(shift, -0.7, 0.7), clear, typical[:, 0]
 
 
 def _median_where(values: np.ndarray, mask: np.ndarray, empty: np.ndarray | float) -> np.ndarray:
@@ -101,11 +69,11 @@ def _median_where(values: np.ndarray, mask: np.ndarray, empty: np.ndarray | floa
     return np.where(count > 0, middle, empty)
 
 
-def _solve(reach: np.ndarray, clear: np.ndarray, out: np.ndarray, asked: np.ndarray):
-    """Shift of the centre, its sigma, radius and cover from edge distances (N, RAYS)."""
+def _solve(reach, clear, difference, out, asked: np.ndarray):
+    """Shift of the centre, its sigma, radius and cover from edge distances (N, RAYS) and
+    half the differences (N, RAYS / 2) of opposite ones."""
     half = reach.shape[1] // 2
     both = clear[:, :half] & clear[:, half:]
-    difference = (reach[:, :half] - reach[:, half:]) / 2
     mean = (reach[:, :half] + reach[:, half:]) / 2
     radius = _median_where(mean, both, asked)
     # A square's rays differ by sqrt(2), an ellipse's under 45 degrees too;
@@ -128,6 +96,57 @@ def _solve(reach: np.ndarray, clear: np.ndarray, out: np.ndarray, asked: np.ndar
     # The worse of the two directions: a row of touching pads is sharp in one only.
     sigma = np.sqrt(np.maximum(variance, 0) * np.linalg.eigvalsh(inverse)[:, -1])
     return shift, sigma, radius, count / half
+
+
+def _cut(reach, clear, difference, out, shift, sigma, radius, stray) -> np.ndarray:
+    """(N,) where a circle about another centre holds more of the edge than the pairs do.
+
+    A disc cut straight by something like its surroundings is nearly even about the
+    middle of what is left, only smaller; but its whole side is a piece of a circle yet.
+    stray: (N,) how far off an edge may be, as a share of the radius.
+    """
+    half = len(out) // 2
+    agree = clear[:, :half] & clear[:, half:]
+    agree &= np.abs(difference - shift @ out[:half].T) < (stray * radius)[:, None]
+    share = agree.mean(axis=1)
+    cut = np.zeros(len(reach), dtype=bool)
+    doubtful = np.flatnonzero(share < 0.8)
+    if len(doubtful):
+        size = radius[doubtful, None]
+        middle, held = _fullest_circle(
+            reach[doubtful] / size, clear[doubtful], out, stray[doubtful]
+        )
+        away = np.linalg.norm(middle * size - shift[doubtful], axis=1)
+        elsewhere = away > 3 * sigma[doubtful] + (stray * radius)[doubtful]
+        cut[doubtful] = elsewhere & (held > 0.4) & (held > share[doubtful] + 0.05)
+    return cut
+
+
+def _fullest_circle(reach, clear, out, stray):
+    """Middle (N, 2) of the circle through most of the edge and its share (N,) of the rays;
+    in units of the feature's radius.
+
+    Started from the fifths of the rays about twelve directions either way, by linear least
+    squares; then twice through what lies near.
+    """
+    rays, starts = len(out), 12
+    points = reach[:, :, None] * out
+    square = (points**2).sum(axis=2, keepdims=True)
+    row = np.concatenate([2 * points, np.ones_like(square), square], axis=2)
+    products = (row[:, :, :3, None] * row[:, :, None, :]).reshape(*reach.shape, 12)
+    turn = (np.arange(rays) - np.arange(starts)[:, None] * rays // starts) % rays
+    part = clear[:, None, :] & (np.minimum(turn, rays - turn) <= rays // 5)
+    for _ in range(3):
+        sums = np.matmul(part.astype(float), products).reshape(-1, starts, 3, 4)
+        solved = np.linalg.solve(sums[..., :3] + 1e-6 * np.eye(3), sums[..., 3:])[..., 0]
+        middle = solved[..., :2]
+        size = np.sqrt(np.maximum(solved[..., 2] + (middle**2).sum(axis=2), 0.0))
+        away = np.linalg.norm(points[:, None] - middle[:, :, None], axis=3) - size[:, :, None]
+        part = clear[:, None, :] & (np.abs(away) < stray[:, None, None])
+    held = part.mean(axis=2)
+    best = held.argmax(axis=1)
+    rows = np.arange(len(best))
+    return middle[rows, best], held[rows, best]
 
 
 def find_centres(
@@ -155,20 +174,34 @@ def find_centres(
         return Centres(places, empty, empty, empty, empty, empty, empty.astype(bool))
     frame = _frames(to_px, places, asked)
     centre, radius = np.zeros_like(places), asked.copy()  # centre counts from the place
-    for _ in range(rounds):
-        values, radii, out = _profiles(grey, frame, centre, radius, unit_px, rays)
-        index, clear, step = _steps(values, side, noise)
-        span = radii[:, -1] - radii[:, 0]
-        reach = radii[:, :1] + index / (values.shape[2] - 1) * span[:, None]
-        shift, sigma, median, cover = _solve(reach, clear, out, asked)
+    blur_px = FIRST_PX
+    for k in range(rounds):
+        values, radii, out = profiles(grey, frame, centre, radius, unit_px, rays, blur_px)
+        width = np.clip(MATCH * blur_px / ((radii[:, 1] - radii[:, 0]) * unit_px),
+                        0.7, 0.2 * values.shape[2])  # fmt: skip
+        reach, clear, step = steepest(values, radii, radius, side, noise, width)
+        rough = (reach[:, : rays // 2] - reach[:, rays // 2 :]) / 2
+        blur = blur_px / unit_px
+        fine, own = opposite(values, radii, reach, clear, blur)
+        # Profiles moved farther apart than they are wide, or not alike, do not tell how far.
+        difference = np.where((np.abs(fine - rough) < blur) & (k > 0), fine, rough)
+        shift, sigma, median, cover = _solve(reach, clear, difference, out, asked)
+        if np.isfinite(own).any():
+            blur_px = float(np.clip(np.nanmedian(own) * unit_px, *BLUR_PX))
         limit = 0.6 * radius
         length = np.linalg.norm(shift, axis=1)
         shift *= np.minimum(1.0, limit / np.maximum(length, 1e-12))[:, None]
+        if k == rounds - 1:
+            stray = np.hypot(STRAY, STRAY_PX / (radius * unit_px))
+            cut = _cut(reach, clear, rough, out, shift, sigma, radius, stray)
+            cut |= _cut(reach, clear, rough, out, shift, sigma, radius, TIGHT * stray)
         centre = centre + shift
         radius = np.clip(median, 0.6 * asked, 1.6 * asked)
     settled = np.linalg.norm(shift, axis=1) < 0.1 * radius
     moved = np.linalg.norm(centre, axis=1)
-    sigma = np.hypot(sigma, FLOOR_PX / unit_px)
+    # Rays of a small feature share pixels: so many fewer tell something of their own.
+    shared = rays * (SHARED_PX + SHARED * blur_px) / (2 * np.pi * radius * unit_px)
+    sigma = np.hypot(sigma * np.sqrt(np.maximum(shared, 1.0)), FLOOR_PX / unit_px)
     alike = np.abs(np.log(radius / asked)) < np.log(1.0 + SIZE)
-    found = settled & alike & (cover >= 0.4) & (moved < 0.9 * asked) & (sigma < 0.1 * radius)
+    found = ~cut & settled & alike & (cover >= 0.4) & (moved < 0.9 * asked) & (sigma < 0.1 * radius)
     return Centres(places + centre, sigma, radius, cover, side, step, found)

@@ -16,8 +16,10 @@ from drillaid.guidance.unrigged import UnriggedFinder
 from drillaid.registration.following import Follower
 from drillaid.registration.holding import still_there
 from drillaid.registration.result import REGISTERED, Placement, Registration
+from drillaid.simulation import parts
+from drillaid.simulation.bench import Occluders
 from drillaid.simulation.conditions import bench_for
-from drillaid.simulation.designs import random_design
+from drillaid.simulation.designs import Layout, Placed, random_design
 from drillaid.simulation.scrap import scrap_bench
 
 SMALL = (1280, 720)
@@ -92,6 +94,63 @@ def test_a_board_that_comes_back_is_found_in_the_first_picture(gerber):
         assert follower.following
         here.move(1.0, -0.8, 0.01)
         assert follower.follow(here.render()).ok
+
+
+@pytest.mark.parametrize("gerber", [True, False])
+def test_four_tenths_hidden_a_board_is_found_again_or_not_never_wrong(gerber):
+    rng, found, worst = np.random.default_rng(6), 0, []
+    for seed in (30, 31, 33):
+        here = bench(seed)
+        design = here.board.design
+        follower = following(here, design if gerber else replace(design, copper={}, lands=()))
+        for _ in range(3):
+            here.place(*rng.uniform(-6, 6, 2), rng.uniform(-3, 3))
+            follower.lose()
+            got = follower.find_again(hidden(here, 0.4, rng))
+            found += got.ok
+            if got.ok:
+                worst.append(worst_mm(here, got))
+    print(f"40 % hidden: found again in {found} of 9 pictures, worst hole {max(worst):.3f} mm off")
+    assert found >= 6
+    assert max(worst) < 0.12
+
+
+def pair_of_halves(extra: bool):
+    """Each part twice, the second half a turn from the first about the board's middle;
+    extra: and a transistor, which has no partner."""
+    width, height = 60.0, 40.0
+    layout = Layout((width, height))
+    pads = []
+    for part, x, y, turns in (
+        (parts.terminal(3), 10, 8, 0), (parts.resistor(), 20, 30, 0), (parts.relay(), 14, 20, 1),
+        (parts.diode(), 24, 6, 1), (parts.electrolytic(), 25, 24, 0),
+    ):  # fmt: skip
+        partner = Placed(part, width - x, height - y, turns + 2)
+        pads.append((layout.place(Placed(part, x, y, turns)), layout.place(partner)))
+    for a, b in ((0, 1), (1, 4), (3, 0), (2, 4)):
+        for k in (0, 1):
+            layout.connect(pads[a][k][0], pads[b][1 - k][1], 1.0)
+    if extra:
+        layout.place(Placed(parts.transistor(), 30, 14))
+    return layout.design("pair of halves")
+
+
+@pytest.mark.parametrize("extra", [False, True])
+def test_the_twin_by_half_a_turn_is_told_apart_or_refused(extra):
+    here, rng = bench_for(pair_of_halves(extra), 9, size=SMALL), np.random.default_rng(9)
+    here.place(0.0, 0.0, 0.3)
+    here.occluders = Occluders()
+    follower = following(here)
+    found = 0
+    for k in range(6):
+        here.occluders = Occluders(bit=True, fingers=0.4 if k > 3 else 0.0)
+        here.place(*rng.uniform(-6, 6, 2), rng.uniform(-3, 3))
+        follower.lose()
+        got = follower.find_again(here.render())
+        found += got.ok
+        if got.ok:
+            assert extra and worst_mm(here, got) < 0.05
+    assert found >= 4 if extra else not found
 
 
 @pytest.mark.parametrize("other", [36, 37, "bare"])
