@@ -129,7 +129,7 @@ def fit_readings(state: State, readings: Readings, reach_mm: float, *, rounds: i
     Near upright a longer lens farther up shows almost the same: undamped steps overshoot.
     """
     seen = state.to_px(readings.xy + readings.off[:, None] * readings.normal)
-    begin, damping, prior = state, 1e-3, _priors(state.rig)
+    damping, prior = 1e-3, _priors(state.rig)
     off = readings.off
     for _ in range(rounds):
         scale = float(np.clip(1.4826 * np.median(np.abs(off)), 0.008, reach_mm / 2))

@@ -20,6 +20,7 @@ from drillaid.vision.edge_field import edge_field
 from drillaid.vision.plane import FlatPicture, PlaneView, RigPlane, flatten, visible_bounds
 
 COARSE_PX_PER_MM = 8.0  # enough to find pads; they are measured in the photograph itself
+USUAL_PX_PER_MM = 10.0  # of such a picture, for what counts as fine in it
 FLAT_PX = 1500  # longer side of the flattened picture where no scale is known
 VOTERS = 350  # sightings that vote
 SEEN = 1600  # sightings that a placement may match
@@ -31,7 +32,7 @@ class Scene:
     """One photograph flattened to one plane, with what was sighted on it.
 
     xy: (n, 2) plane coordinates, best first; radius: (n,) plane units; side: (n,);
-      none with a rig, where correlator takes their place
+      none with a rig, where the correlator alone will do
     """
 
     view: PlaneView
@@ -43,6 +44,12 @@ class Scene:
     calibrated: bool
     correlator: Correlator | None = None
 
+    @property
+    def span(self) -> tuple[float, float]:
+        """Width and height of what the photograph covers, plane units."""
+        low, high = visible_bounds(self.view)
+        return tuple(high - low)
+
 
 @dataclass(frozen=True, eq=False)
 class Hypothesis:
@@ -51,6 +58,7 @@ class Hypothesis:
     scene: Scene
     grown: Grown
     mirrored: bool
+    score: float = 0.0
 
     @property
     def placement(self) -> Affine | Homography:
@@ -80,16 +88,10 @@ def _sight(flat: FlatPicture, grey: np.ndarray, radius_px: tuple[float, float]) 
     return discs[flat.valid[row, column] > 0]
 
 
-def _scene(view, flat: FlatPicture, discs, direction_rad: float) -> Scene:
-    return Scene(
-        view,
-        flat.to_plane(discs[:, :2]),
-        discs[:, 2] / flat.px_per_unit,
-        discs[:, 3],
-        direction_rad,
-        1.0 / flat.px_per_unit,
-        False,
-    )
+def _scene(view, flat: FlatPicture, discs, direction_rad: float, see: Correlator) -> Scene:
+    xy = flat.to_plane(discs[:, :2])
+    unit_px = 1 / flat.px_per_unit
+    return Scene(view, xy, discs[:, 2] * unit_px, discs[:, 3], direction_rad, unit_px, False, see)
 
 
 def scenes_with_rig(image: np.ndarray, view: RigPlane) -> Scenes:
@@ -114,7 +116,8 @@ def _free_scene(image: np.ndarray, look: Look) -> Scene:
     low, high = visible_bounds(look.plane)
     flat = flatten(image, look.plane, FLAT_PX / float((high - low).max()))
     discs = _sight(flat, grey_of(flat.image).image, (3.0, 40.0))
-    return _scene(look.plane, flat, discs, look.direction_rad)
+    field = edge_field(flat.image, flat.valid, USUAL_PX_PER_MM)
+    return _scene(look.plane, flat, discs, look.direction_rad, Correlator(field, flat.to_plane))
 
 
 def hypotheses(

@@ -25,6 +25,7 @@ from drillaid.registration.camera_fit import (
     PRINT_AT,
     Readings,
     State,
+    Step,
     drift,
     fit_readings,
     local_scale,
@@ -113,6 +114,30 @@ def makeshift_rig(
     if not registration.ok:
         raise ValueError("a rig can be made only from a picture in which the board was found")
     found = registration.placement
+    by_lands = design.copper.get(face) is None
+    got = fitted_camera(image, design, found, face=face, anchor_px=spindle_px)
+    if got is None:
+        return None
+    state, step, share = got
+    far = np.linalg.norm(state.to_px(design.xy_mm) - found.pixels, axis=1) / found.px_per_mm
+    if share < LEAST_SHARE[by_lands] or not np.median(far) < FAR_MM:
+        return None
+    axis = state.rig.to_bench([spindle_px], 0.0)[0]
+    if not np.isfinite(axis).all():
+        return None
+    rig = replace(state.rig, axis_mm=axis)
+    return Makeshift(rig, state.place, step.covariance, share, step.scatter_mm)
+
+
+def fitted_camera(
+    image: np.ndarray, design: Design, found: Placement, *, face: str, anchor_px=None
+) -> tuple[State, Step, float] | None:
+    """Camera and lens by all edges of the copper, or by the lands about the holes where no
+    copper is drawn, from a placement without a rig; with the share of what was looked for
+    that was found. None where the picture does not bear it out.
+
+    anchor_px: (2,) the pixel that shall stay the plane's (0, 0)
+    """
     state = _start(design, found, (image.shape[1], image.shape[0]), face == "bottom")
     by_lands = design.copper.get(face) is None
     if not by_lands:
@@ -125,19 +150,10 @@ def makeshift_rig(
         if readings is None:
             return None
         step = fit_readings(state, readings, reach)
-        state = _anchored(step.state, spindle_px)
+        state = step.state if anchor_px is None else _anchored(step.state, anchor_px)
         if number >= len(REACHES_MM) and step.moved_mm < SETTLED_MM[by_lands]:
-            break
-    else:
-        return None
-    far = np.linalg.norm(state.to_px(design.xy_mm) - found.pixels, axis=1) / found.px_per_mm
-    if readings.share < LEAST_SHARE[by_lands] or not np.median(far) < FAR_MM:
-        return None
-    axis = state.rig.to_bench([spindle_px], 0.0)[0]
-    if not np.isfinite(axis).all():
-        return None
-    rig = replace(state.rig, axis_mm=axis)
-    return Makeshift(rig, state.place, step.covariance, readings.share, step.scatter_mm)
+            return state, step, readings.share
+    return None
 
 
 def _start(design: Design, found: Placement, size: tuple[int, int], flip: bool) -> State:

@@ -36,9 +36,11 @@ def rivals_of(
     holes_mm = design.xy_mm
     unit = best.hypothesis.grown.unit_per_mm
     own = replace(best.hypothesis, grown=replace(best.hypothesis.grown, placement=best.placement))
+    if best.by == "copper" and not own.scene.calibrated:
+        return _about_the_lens(best, others, design)
     met = [r.hypothesis if isinstance(r, Refined) else r for r in others]
     trials = [h for h in met if h.scene is own.scene]
-    trials += twins(own, holes_mm) if own.scene.correlator is None else _likely_twins(best, own, design)
+    trials += _likely_twins(best, own, design) if own.scene.calibrated else twins(own, holes_mm)
     rivals = []
     for h in trials:
         if same_place(h.placement, best.placement, holes_mm, unit):
@@ -49,6 +51,31 @@ def rivals_of(
     if best.by == "rims":
         rivals += _by_pattern(best, holes_mm)
     return rivals
+
+
+def _about_the_lens(best: Refined, others, design: Design) -> list[Rival]:
+    """Without a rig: twins seen through the lens that was fitted, and what else was met."""
+    holes_mm, own = design.xy_mm, best.hypothesis.mirrored
+    edges = whole_stretches(some(best.edges, MANY), 2 * FEW)
+    rivals = []
+    for move in twin_moves(holes_mm):
+        judged = judge(
+            best.eye, best.to_px, edges, move, best.px_per_mm, 0.5, reaches=(0.5, 0.3), affine=False
+        )
+        if judged is None or _rms(judged.fit.placement(holes_mm) - holes_mm) < APART_MM:
+            continue
+        evidence = replace(best.evidence, agreeing=round(judged.share * best.evidence.in_view))
+        rivals.append(Rival(evidence, move.determinant < 0))
+    at = best.to_px(holes_mm)
+    for r in others:
+        if isinstance(r, Refined) and _rms(r.to_px(holes_mm) - at) > APART_MM * best.px_per_mm:
+            rivals.append(Rival(r.evidence, r.hypothesis.mirrored != own))
+    return rivals
+
+
+def _rms(offsets: np.ndarray) -> float:
+    length = np.linalg.norm(np.nan_to_num(offsets, nan=1e9), axis=1)
+    return float(np.sqrt(np.mean(length**2)))
 
 
 def _likely_twins(best: Refined, own: Hypothesis, design: Design) -> list[Hypothesis]:

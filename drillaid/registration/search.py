@@ -10,14 +10,16 @@ import numpy as np
 from drillaid.registration.copper import FEW, copper_edges, some
 from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
+from drillaid.registration.laying import laid_freely
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.on_bench import search_on_bench
 from drillaid.registration.pose import pose_from
 from drillaid.registration.refine_copper import refine_by_oblique_copper
 from drillaid.registration.refine_rims import refine_by_rings
 from drillaid.registration.refined import Refined, chain, px_per_mm_of
-from drillaid.registration.rims import find_rings
+from drillaid.registration.rims import find_rings, lands_at_all_sizes
 from drillaid.registration.task import Task, beyond_doubt
+from drillaid.registration.through_lens import lands_through_lens, refine_through_lens
 from drillaid.vision.contours import EdgeModel
 
 RING_LOOKS = 4  # placements whose rims are looked at closely
@@ -34,7 +36,27 @@ def search(task: Task, scenes: Scenes) -> list[Refined]:
 def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
     """The cheap and telling steps first; the next only where the one before convinced nobody."""
     found: list[Refined] = []
-    for way, sides, thorough in _steps(task):
+    asked = "bottom" if task.mirrored else "top"
+    for thorough in (False, True):
+        if not task.pads:
+            found += _laid(task, scenes, thorough)
+        if not (_convinced(found) or (asked in task.design.copper and not task.pads)):
+            found += _by_sightings(task, scenes, thorough)
+        if _convinced(found) or task.pads:
+            break
+    found = [
+        lands_through_lens(task.image, task.design, r)
+        if r.by == "rims" and r.evidence.convincing
+        else r
+        for r in found
+    ]
+    return sorted(found, key=lambda r: -r.support)
+
+
+def _by_sightings(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
+    """By round things, which need no plane as exact as the edges do."""
+    found: list[Refined] = []
+    for way, sides in _ways(task):
         # All rotations at unknown scale are tried on the likeliest plane only.
         for index in range(1 if thorough else len(scenes)):
             for side in sides:
@@ -42,16 +64,56 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
                 if any(beyond_doubt(r) for r in found):
                     break
                 found += _try(task, scenes[index], side, way, thorough)
-            if any(r.evidence.convincing for r in found):
-                return sorted(found, key=lambda r: -r.support)
-    return sorted(found, key=lambda r: -r.support)
+            if _convinced(found):
+                return found
+        if thorough:
+            break
+    return found
 
 
-def _steps(task: Task):
-    """(way, sides, thorough), in the order in which they are worth trying.
+def _convinced(found: list[Refined]) -> bool:
+    return any(r.evidence.convincing for r in found)
+
+
+def _laid(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
+    """By the correlation of edges; all rotations are tried on the likeliest plane only."""
+    design, holes = task.design, task.design.xy_mm
+    asked, other = ("bottom", "top") if task.mirrored else ("top", "bottom")
+    both = (task.mirrored, not task.mirrored)
+    found: list[Refined] = []
+    for index in range(1 if thorough else len(scenes)):
+        for face, sides in ((asked, both), (other, both[1:])):
+            if face not in design.copper:
+                continue
+            edges = copper_edges(design.copper[face])
+            start = time.perf_counter()
+            trials = laid_freely(scenes[index], edges, holes, sides, thorough=thorough)
+            task.clock.match += time.perf_counter() - start
+            start = time.perf_counter()
+            for h in trials:
+                if any(beyond_doubt(r) for r in found):
+                    break
+                got = refine_through_lens(task.image, design, face, h, h.mirrored)
+                found += [] if got is None else [got]
+            task.clock.fit += time.perf_counter() - start
+        if asked not in design.copper and not thorough:
+            rims = lands_at_all_sizes(holes, design.drill_mm)
+            start = time.perf_counter()
+            trials = laid_freely(scenes[index], rims, holes, both, thorough=thorough)
+            task.clock.match += time.perf_counter() - start
+            start = time.perf_counter()
+            found += _by_rings(task, trials, None)
+            task.clock.fit += time.perf_counter() - start
+        if any(beyond_doubt(r) for r in found):
+            break
+    return found
+
+
+def _ways(task: Task) -> list[tuple[object, tuple[bool, ...]]]:
+    """What to look for, and on which sides, in the order in which it is worth trying.
 
     Known copper tells more than holes: where it is not to be seen, holes that seem
-    to be are not believed. All rotations at all scales cost half a minute.
+    to be are not believed.
     """
     mirrored, copper = task.mirrored, task.design.copper
     asked, other = ("bottom", "top") if mirrored else ("top", "bottom")
@@ -64,8 +126,7 @@ def _steps(task: Task):
         ways.insert(0, (_Copper(copper_edges(copper[asked])), both))
     else:
         ways.append((_Rims(), both))
-    quick = [(way, sides, False) for way, sides in ways]
-    return quick if task.pads else quick + [(way, sides, True) for way, sides in ways[:1]]
+    return ways
 
 
 def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refined]:

@@ -24,11 +24,14 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[k]) for k in (2, 1)]
 from support.bench_table import Table, arguments  # noqa: E402
 from support.point_sets import drift, ransac  # noqa: E402
 
-from drillaid.registration.hypotheses import Scene, hypotheses  # noqa: E402
+from drillaid.geometry import Affine  # noqa: E402
+from drillaid.registration.correlation import Correlator, all_rotations  # noqa: E402
+from drillaid.registration.rims import rims  # noqa: E402
 from drillaid.simulation.designs import random_design  # noqa: E402
 
 VIEW_MM = np.array([115.2, 64.8])
 RIGHT_MM = 0.5
+RIM_MM, PX_PER_MM = 0.9, 8.0
 FALSE = (0, 200, 1000, 5000)
 ROWS = tuple(f"placed right among {false:,} false sightings" for false in FALSE)
 
@@ -65,11 +68,24 @@ def draw(seed: int, false: int, *, ordered: bool) -> Case:
 
 
 def ours(case: Case) -> list[np.ndarray]:
-    """As registration calls it with a rig, all rotations; only order and places are used."""
-    count = len(case.xy)
-    scene = Scene(None, case.xy, np.ones(count), np.ones(count), 0.0, 1 / 8, True)
-    found = hypotheses(scene, case.holes, mirrored=False, thorough=True, keep=8)
-    return [h.placement(case.holes) for h in found]
+    """As registration lays holes over a picture with a rig: every sighting is drawn as the
+    rim of a land; only places are used."""
+    drawn = rims(case.xy, np.full(len(case.xy), RIM_MM))
+    low = -VIEW_MM / 2 - 2
+    width, height = np.ceil((VIEW_MM + 4) * PX_PER_MM).astype(int)
+    px = (drawn.xy - low) * PX_PER_MM
+    u, v = np.rint(px[:, 0]).astype(int), height - 1 - np.rint(px[:, 1]).astype(int)
+    inside = (u >= 0) & (u < width) & (v >= 0) & (v < height)
+    double = (drawn.normal[:, 0] + 1j * drawn.normal[:, 1]) ** 2
+    field = np.zeros((height, width), np.complex64)
+    np.add.at(field, (v[inside], u[inside]), double[inside])
+    to_mm = Affine([[1 / PX_PER_MM, 0, low[0]], [0, -1 / PX_PER_MM, low[1] + (height - 1) / PX_PER_MM]])
+    see = Correlator(field, to_mm)
+    model = rims(case.holes, np.full(len(case.holes), RIM_MM))
+    peaks = see.peaks(model, mirrored=False, px_per_mm=3.0, rotations_rad=all_rotations(1.5), keep=8)
+    settled = [see.settled(model, p.placement, turn_deg=1.1, shift_mm=0.5) for p in peaks]
+    settled.sort(key=lambda p: -p.score)
+    return [p.placement(case.holes) for p in settled]
 
 
 def by_ransac(case: Case, seed: int) -> list[np.ndarray]:
