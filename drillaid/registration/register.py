@@ -107,10 +107,12 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
         return refusal(MIRRORED, best) if own is None else refusal(AMBIGUOUS, best, own.evidence)
     if out_of_size(best) or smeared(task.image):
         return refusal(NOT_FOUND, best)
-    if any(r.mirrored and told_apart(r.evidence, best.evidence) for r in rivals):
-        return refusal(MIRRORED, best)
-    if close is not None:
+    ahead = any(r.mirrored and told_apart(r.evidence, best.evidence) for r in rivals)
+    if close is not None and not (ahead and best.by == "copper"):
+        # By holes alone a mirror-symmetric pattern says nothing of how it was etched.
         return refusal(AMBIGUOUS, best, close.evidence)
+    if ahead:
+        return refusal(MIRRORED, best)
     placement = placement_of(best, design, rig, thickness_mm)
     message = found_sentence(best, placement, design)
     agreeing, seen = int(best.agree.sum()), _pads_seen(scenes, best, design)

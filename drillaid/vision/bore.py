@@ -53,7 +53,7 @@ def find_bores(image: np.ndarray) -> list[Bore]:
             break
         got = find_centres(
             grey.image, lambda px: px, discs[:, :2], grow * discs[:, 2], discs[:, 3],
-            noise=grey.noise, unit_px=1.0,
+            noise=grey.noise, unit_px=1.0, even=False,
         )  # fmt: skip
         for k in np.flatnonzero(got.found & (got.cover >= LEAST_COVER)):
             centre, radius = got.xy[k], float(got.radius[k])

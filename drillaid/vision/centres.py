@@ -17,6 +17,7 @@ import numpy as np
 
 from drillaid.vision.rays import BLUR_PX, FIRST_PX, MATCH, opposite, profiles, steepest
 
+SHARP_PX = 0.6  # blur taken for edges that must not be smoothed into their neighbours
 RAYS = 48  # even, so that each has its opposite
 SIZE = 0.3  # how much larger or smaller than asked a feature may be
 ROUGH = 0.28  # how far a ray's edge may be from the median, as a share of it
@@ -160,11 +161,14 @@ def find_centres(
     unit_px: float,
     rounds: int = 3,
     rays: int = RAYS,
+    even: bool = True,
 ) -> Centres:
     """Centres near `places`.
 
     grey: float32 (H, W); to_px: maps (K, 2) places to pixels; unit_px: px per unit there
     places: (N, 2); radius: (N,) expected; side: (N,) +1 or -1
+    even: opposite edges look alike and are fitted to each other; False for a hole seen
+    aslant, whose wall shows on one side only: each is read by itself, as sharp as it is
     """
     places = np.array(places, dtype=np.float64)
     asked = np.array(radius, dtype=np.float64)
@@ -174,7 +178,7 @@ def find_centres(
         return Centres(places, empty, empty, empty, empty, empty, empty.astype(bool))
     frame = _frames(to_px, places, asked)
     centre, radius = np.zeros_like(places), asked.copy()  # centre counts from the place
-    blur_px = FIRST_PX
+    blur_px = FIRST_PX if even else SHARP_PX
     for k in range(rounds):
         values, radii, out = profiles(grey, frame, centre, radius, unit_px, rays, blur_px)
         width = np.clip(MATCH * blur_px / ((radii[:, 1] - radii[:, 0]) * unit_px),
@@ -184,9 +188,9 @@ def find_centres(
         blur = blur_px / unit_px
         fine, own = opposite(values, radii, reach, clear, blur)
         # Profiles moved farther apart than they are wide, or not alike, do not tell how far.
-        difference = np.where((np.abs(fine - rough) < blur) & (k > 0), fine, rough)
+        difference = np.where((np.abs(fine - rough) < blur) & (k > 0) & even, fine, rough)
         shift, sigma, median, cover = _solve(reach, clear, difference, out, asked)
-        if np.isfinite(own).any():
+        if even and np.isfinite(own).any():
             blur_px = float(np.clip(np.nanmedian(own) * unit_px, *BLUR_PX))
         limit = 0.6 * radius
         length = np.linalg.norm(shift, axis=1)
