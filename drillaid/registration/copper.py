@@ -91,9 +91,12 @@ def visible(eye: Eye, to_px, model: EdgeModel, placement) -> np.ndarray:
 
 def judge(
     eye: Eye, to_px, model: EdgeModel, start: Affine, px_per_mm: float, chance: float, *,
-    reaches=(0.8, 0.5, 0.3), affine: bool = True,
+    reaches=(0.8, 0.5, 0.3), affine: bool = True, telling: bool = True,
 ) -> Judged | None:
-    """Fits the edges from `start` and weighs what agrees; None where nothing does."""
+    """Fits the edges from `start` and weighs what agrees; None where nothing does.
+
+    telling: False leaves out how telling the stretches are, where only `share` is wanted
+    """
     seen = visible(eye, to_px, model, start)
     if seen.sum() < 60:
         return None
@@ -105,7 +108,7 @@ def judge(
     if fit is None:
         return None
     agree = stretches_seen(eye, to_px, part, fit, px_per_mm)
-    weight = Stretches.of(part).weight
+    weight = Stretches.of(part).weight if telling else np.ones(len(agree))
     evidence = Evidence(
         round(agree.sum() / CELLS_PER_VOICE),
         round(len(agree) / CELLS_PER_VOICE),
@@ -126,6 +129,6 @@ def chance_of(eye: Eye, to_px, model: EdgeModel, placement: Affine, px_per_mm: f
     for _ in range(8):
         angle, length = rng.uniform(0, 2 * np.pi), rng.uniform(1.6, 6.0)
         step = Affine.from_parts(offset=length * np.array([np.cos(angle), np.sin(angle)]))
-        got = judge(eye, to_px, few, placement @ step, px_per_mm, 0.5, reaches=(0.3, 0.3))
+        got = judge(eye, to_px, few, placement @ step, px_per_mm, 0.5, reaches=(0.3, 0.3), telling=False)
         shares.append(LEAST_CHANCE if got is None else got.share)
     return float(np.clip(np.mean(shares) + np.std(shares), LEAST_CHANCE, 0.95))

@@ -118,7 +118,9 @@ def _look_at_copper(task: Task, scene: Scene, model: EdgeModel, peak: Peak) -> R
     h = _hypothesis(scene, peak)
     ratio = px_per_mm_of(scene, peak.placement, holes)
     eye = sharper_eye(task.image, to_px, few, peak.placement)
-    rough = judge(eye, to_px, few, peak.placement, ratio, 0.4, reaches=(0.5, 0.3), affine=False)
+    rough = judge(
+        eye, to_px, few, peak.placement, ratio, 0.4, reaches=(0.5, 0.3), affine=False, telling=False
+    )
     if rough is None:
         return None
     place = rough.fit.placement

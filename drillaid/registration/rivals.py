@@ -60,8 +60,9 @@ def _about_the_lens(best: Refined, others, design: Design) -> list[Rival]:
     rivals = []
     for move in twin_moves(holes_mm):
         judged = judge(
-            best.eye, best.to_px, edges, move, best.px_per_mm, 0.5, reaches=(0.5, 0.3), affine=False
-        )
+            best.eye, best.to_px, edges, move, best.px_per_mm, 0.5, reaches=(0.5, 0.3),
+            affine=False, telling=False,
+        )  # fmt: skip
         if judged is None or _rms(judged.fit.placement(holes_mm) - holes_mm) < APART_MM:
             continue
         evidence = replace(best.evidence, agreeing=round(judged.share * best.evidence.in_view))
@@ -129,7 +130,7 @@ def _share_on_bench(best: Refined, h: Hypothesis, holes_mm) -> float | None:
     edges = whole_stretches(some(best.edges, MANY), 2 * FEW)
     judged = judge(
         best.eye, h.scene.view.to_px, edges, h.placement, best.px_per_mm, 0.5,
-        reaches=(0.5, 0.3), affine=False,
+        reaches=(0.5, 0.3), affine=False, telling=False,
     )  # fmt: skip
     if judged is None or same_place(judged.fit.placement, best.placement, holes_mm, 1.0, APART_MM):
         return None

@@ -7,6 +7,7 @@ So they are judged by stretches, a few millimetres of edge each.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -33,9 +34,9 @@ class Stretches:
     the frame of a pour, which any board of that size may have, says little for its length
     """
 
+    model: EdgeModel
     cell: np.ndarray
     count: int
-    weight: np.ndarray
 
     @classmethod
     def of(cls, model: EdgeModel) -> Stretches:
@@ -43,9 +44,14 @@ class Stretches:
         square = np.floor(model.xy / CELL_MM).astype(np.int64)
         _, cell = np.unique(square[:, 0] * 100_003 + square[:, 1], return_inverse=True)
         count = int(cell.max()) + 1 if len(cell) else 0
-        telling = np.minimum(1.0, TELLING_MM / np.maximum(straight_runs_mm(model), 1e-6))
-        size = np.maximum(np.bincount(cell, minlength=count), 1)
-        return cls(cell, count, np.bincount(cell, telling, count) / size)
+        return cls(model, cell, count)
+
+    @cached_property
+    def weight(self) -> np.ndarray:
+        """Worked out when it is asked for, which is for few of those that are judged."""
+        runs = np.maximum(straight_runs_mm(self.model), 1e-6)
+        telling = np.bincount(self.cell, np.minimum(1.0, TELLING_MM / runs), self.count)
+        return telling / np.maximum(np.bincount(self.cell, minlength=self.count), 1)
 
     @property
     def voices(self) -> float:
