@@ -48,7 +48,7 @@ def test_a_whole_board_is_drilled_where_it_should_be(tilt_deg):
     here = bench(tilt_deg)
     design = small_design()
     mark = scrap_mark(here)
-    finder = UnriggedFinder(design, mark, face="bottom", find=lambda _: seen_without_rig(here))
+    finder = UnriggedFinder(design, mark, face="bottom")
     choices = assign_bits(design)
     work = Work.of(design, plan_order(design, [choice.bit_mm for choice in choices]))
     session = Session(work, SPINDLE_MM, Settings())
