@@ -77,3 +77,18 @@ def test_the_most_telling_tolerance_is_taken():
     loose, tight = Evidence(40, 50, 0.3, 0.22), Evidence(38, 50, 0.05, 0.1)
     assert strongest([loose, tight]) is tight
     assert strongest([loose, Evidence(10, 50, 0.05, 0.1)]) is loose
+
+
+def test_a_frame_that_agrees_is_not_enough():
+    """A pour's border is the same on every board of one size."""
+    assert Evidence(40, 50, 0.15, telling=0.7).convincing
+    assert not Evidence(40, 50, 0.15, telling=0.4).convincing
+
+
+def test_where_edges_are_everywhere_nearly_all_of_known_copper_must_be_there():
+    blotchy = {"level": 0.13, "telling": 1.0, "enough": 20.0, "most_chance": 0.6}
+    assert Evidence(57, 57, 0.4, **blotchy).convincing
+    assert not Evidence(48, 57, 0.4, **blotchy).convincing
+    assert not Evidence(57, 57, 0.7, **blotchy).convincing
+    # Rims about holes are not believed there at all.
+    assert not Evidence(57, 57, 0.4).convincing
