@@ -27,6 +27,7 @@ from drillaid.vision.contours import EdgeModel
 COPPER_GRIDS = ((1.0, 3.0),)  # px per mm and degrees
 RIM_GRIDS = ((1.5, 2.0), (3.0, 1.5))  # rims are small things
 COPPER_LOOKS, RIM_LOOKS = 5, 8  # placements that are settled
+CLOSE_LOOKS = 4  # of those at rims, closely
 CLOSE = 0.6  # of the best one's agreement, below which no other is looked at closely
 OUTSTANDING = 0.55  # of the highest peak, below which no other is settled
 RANKED_BY = 60  # holes, in the quick look for rims
@@ -129,36 +130,40 @@ def _look_at_copper(task: Task, scene: Scene, model: EdgeModel, peak: Peak) -> R
 
 
 def _by_rims(task: Task, scene: Scene, sides) -> list[Refined]:
-    """The placements about which most holes show a rim."""
-    design, holes = task.design, task.design.xy_mm
-    model = lands_at_all_sizes(holes, design.drill_mm)
-    # A seeded draw is enough to rank by.
-    few = np.random.default_rng(0).permutation(len(holes))[:RANKED_BY]
+    model = lands_at_all_sizes(task.design.xy_mm, task.design.drill_mm)
     done: list[Refined] = []
     for grid in RIM_GRIDS:
         peaks = _peaks(task, scene, model, sides, grid, RIM_LOOKS)
         start = time.perf_counter()
-        quick = []
-        for peak in peaks:
-            ratio = px_per_mm_of(scene, peak.placement, holes)
-            to_px = chain(scene, peak.placement)
-            rings = find_rings(
-                task.eye, to_px, holes[few], design.drill_mm[few], ratio, slack_mm=0.25
-            )
-            seen = rings.in_view
-            if seen.sum() >= min(LEAST_PADS, len(few)):
-                quick.append((float(rings.share[seen].sum()), _hypothesis(scene, peak), ratio))
-        quick.sort(key=lambda row: -row[0])
-        for rank, h, ratio in quick[:4]:
-            if rank < 0.8 * quick[0][0]:
-                break
-            if any(beyond_doubt(r) for r in done):
-                task.aside.append(h)
-                continue
-            got = refine_by_rings(task.image, h, task.eye, holes, design.drill_mm, ratio)
-            if got is not None:
-                done.append(got)
+        done += look_at_rims(task, [_hypothesis(scene, peak) for peak in peaks])
         task.clock.fit += time.perf_counter() - start
         if _settled_by(done) or task.pads:
             break
+    return done
+
+
+def look_at_rims(task: Task, trials: list[Hypothesis]) -> list[Refined]:
+    """The trials about which most holes show a rim, with a rig or without."""
+    design, holes = task.design, task.design.xy_mm
+    # A seeded draw is enough to rank by.
+    few = np.random.default_rng(0).permutation(len(holes))[:RANKED_BY]
+    quick = []
+    for h in trials:
+        ratio = px_per_mm_of(h.scene, h.placement, holes)
+        to_px = chain(h.scene, h.placement)
+        rings = find_rings(task.eye, to_px, holes[few], design.drill_mm[few], ratio, slack_mm=0.25)
+        seen = rings.in_view
+        if seen.sum() >= min(LEAST_PADS, len(few)):
+            quick.append((float(rings.share[seen].sum()), h, ratio))
+    quick.sort(key=lambda row: -row[0])
+    done: list[Refined] = []
+    for rank, h, ratio in quick[:CLOSE_LOOKS]:
+        if rank < 0.8 * quick[0][0]:
+            break
+        if any(beyond_doubt(r) for r in done):
+            task.aside.append(h)
+            continue
+        got = refine_by_rings(task.image, h, task.eye, holes, design.drill_mm, ratio)
+        if got is not None:
+            done.append(got)
     return done

@@ -10,8 +10,6 @@ from drillaid.design.model import Design
 from drillaid.registration.copper import FEW, MANY, judge, some
 from drillaid.registration.evidence import Evidence
 from drillaid.registration.hypotheses import Hypothesis, same_place, twin_moves, twins
-from drillaid.registration.oblique import fit_pose_by_edges
-from drillaid.registration.pose import pose_from
 from drillaid.registration.refine_rims import refine_by_rings
 from drillaid.registration.refined import Refined
 from drillaid.registration.stretches import whole_stretches
@@ -119,8 +117,7 @@ def _judged(best: Refined, h: Hypothesis, design: Design, unit: float) -> Eviden
         if rival is None or same_place(rival.placement, best.placement, holes_mm, unit):
             return None
         return rival.evidence
-    by = _share_on_bench if h.scene.calibrated else _share_oblique
-    share = by(best, h, holes_mm)
+    share = _share_on_bench(best, h, holes_mm)
     if share is None:
         return None
     return replace(best.evidence, agreeing=round(share * best.evidence.in_view))
@@ -135,14 +132,3 @@ def _share_on_bench(best: Refined, h: Hypothesis, holes_mm) -> float | None:
     if judged is None or same_place(judged.fit.placement, best.placement, holes_mm, 1.0, APART_MM):
         return None
     return judged.share
-
-
-def _share_oblique(best: Refined, h: Hypothesis, holes_mm) -> float | None:
-    view = h.scene.view
-    pose = pose_from(view.homography @ h.placement, holes_mm, view.size_px, flip=h.mirrored)
-    edges = some(best.edges, FEW)
-    got = fit_pose_by_edges(best.eye, pose, edges, best.px_per_mm, reaches=(0.5, 0.3, 0.2))
-    if got is None:
-        return None
-    apart_mm = np.linalg.norm(got.pose(holes_mm) - best.to_px(holes_mm), axis=1) / best.px_per_mm
-    return None if np.sqrt(np.mean(apart_mm**2)) < APART_MM else got.share

@@ -5,25 +5,18 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass
 
-import numpy as np
-
 from drillaid.registration.copper import FEW, copper_edges, some
-from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
 from drillaid.registration.laying import laid_freely
 from drillaid.registration.oblique import fit_pose_by_edges
-from drillaid.registration.on_bench import search_on_bench
+from drillaid.registration.on_bench import look_at_rims, search_on_bench
 from drillaid.registration.pose import pose_from
 from drillaid.registration.refine_copper import refine_by_oblique_copper
-from drillaid.registration.refine_rims import refine_by_rings
-from drillaid.registration.refined import Refined, chain, px_per_mm_of
-from drillaid.registration.rims import find_rings, lands_at_all_sizes
+from drillaid.registration.refined import Refined, px_per_mm_of
+from drillaid.registration.rims import lands_at_all_sizes
 from drillaid.registration.task import Task, beyond_doubt
 from drillaid.registration.through_lens import lands_through_lens, refine_through_lens
 from drillaid.vision.contours import EdgeModel
-
-RING_LOOKS = 4  # placements whose rims are looked at closely
-RANKED_BY = 60  # holes, in the quick look
 
 
 def search(task: Task, scenes: Scenes) -> list[Refined]:
@@ -102,7 +95,7 @@ def _laid(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
             trials = laid_freely(scenes[index], rims, holes, both, thorough=thorough)
             task.clock.match += time.perf_counter() - start
             start = time.perf_counter()
-            found += _by_rings(task, trials, None)
+            found += look_at_rims(task, trials)
             task.clock.fit += time.perf_counter() - start
         if any(beyond_doubt(r) for r in found):
             break
@@ -142,8 +135,10 @@ def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refi
         task.known[key] = trials
     task.clock.match += time.perf_counter() - start
     start = time.perf_counter()
-    look = _by_rings if isinstance(way, _Rims) else _by_oblique_edges
-    done = look(task, trials, way)
+    if isinstance(way, _Rims):
+        done = look_at_rims(task, trials)
+    else:
+        done = _by_oblique_edges(task, trials, way)
     task.clock.fit += time.perf_counter() - start
     return done
 
@@ -157,33 +152,6 @@ class _Copper:
 
 class _Rims:
     """Edges of lands nobody has drawn, as the picture shows them."""
-
-
-def _by_rings(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
-    """The trials about which most holes show a rim."""
-    design, holes = task.design, task.design.xy_mm
-    # A seeded draw is enough to rank by.
-    few = np.random.default_rng(0).permutation(len(holes))[:RANKED_BY]
-    quick = []
-    for h in trials:
-        eye = task.eye
-        ratio = px_per_mm_of(h.scene, h.placement, holes)
-        to_px = chain(h.scene, h.placement)
-        rings = find_rings(eye, to_px, holes[few], design.drill_mm[few], ratio, slack_mm=0.25)
-        seen = rings.in_view
-        if seen.sum() >= LEAST_PADS:
-            quick.append((float(rings.share[seen].sum()), h, ratio))
-    quick.sort(key=lambda row: -row[0])
-    done = []
-    for rank, h, ratio in quick[:RING_LOOKS]:
-        if rank < 0.8 * quick[0][0]:
-            break
-        got = refine_by_rings(task.image, h, task.eye, holes, design.drill_mm, ratio)
-        if got is not None:
-            done.append(got)
-            if beyond_doubt(got):
-                break
-    return done
 
 
 def _by_oblique_edges(task: Task, trials: list[Hypothesis], way) -> list[Refined]:
