@@ -7,6 +7,7 @@ standard library's `tomllib`; only saving needs `tomlkit`.
 
 from __future__ import annotations
 
+import contextlib
 import copy
 import re
 import tomllib
@@ -38,9 +39,30 @@ def load_rig(path: str | Path) -> Rig:
     [spindle] and its keys may be absent (axis_mm None, lean 0), so may every
     key that is not in the contract. Raises RigError with the key and its line.
     """
+    data, text = read_rig_data(path)
+    with told_of(path, text):
+        check_values(data)
+    return rig_of(data, text)
+
+
+def save_rig(rig: Rig, path: str | Path) -> None:
+    """Writes a rig file whole or not at all.
+
+    A rig that `load_rig` would refuse is refused here (RigError); a disk that
+    fails is a StorageError.
+    """
+    data = _data_of(rig)
+    with told_of(path):
+        check_values(data)
+        text = rig_text(data, rig.text)
+    write_whole(path, text)
+
+
+def read_rig_data(path: str | Path) -> tuple[dict, str]:
+    """(what the file says, its text), values not yet checked. Raises RigError."""
     text = _read_text(path)
     try:
-        data = tomllib.loads(text)
+        return tomllib.loads(text), text
     except RecursionError:
         raise RigError("is nested too deeply for a rig file", file=path) from None
     except ValueError as error:  # TOMLDecodeError and numbers too long to read
@@ -51,27 +73,24 @@ def load_rig(path: str | Path) -> Rig:
             line=int(line.group(1)) if line else None,
             remedy="correct the line or calibrate the rig again",
         ) from None
+
+
+@contextlib.contextmanager
+def told_of(path: str | Path, text: str = ""):
+    """A RigError from within leaves with the file's name and, where it stands in text, the line."""
     try:
-        check_values(data)
+        yield
     except RigError as error:
         line = _line_of(text, getattr(error, "key", ""))
         raise RigError(error.what, file=path, line=line, remedy=error.remedy) from None
-    return _rig_from(data, text)
 
 
-def save_rig(rig: Rig, path: str | Path) -> None:
-    """Writes a rig file whole or not at all.
+def rig_text(data: dict, text: str = "") -> str:
+    """What the file shall say: `text` with the values of data put in, or written anew.
 
-    A rig that `load_rig` would refuse is refused here (RigError); a disk that
-    fails is a StorageError.
+    RigError where data holds something that TOML cannot.
     """
-    data = _data_of(rig)
-    try:
-        check_values(data)
-        text = _edited(rig.text, data) if rig.text else None
-    except RigError as error:
-        raise RigError(error.what, file=path, remedy=error.remedy) from None
-    write_whole(path, text or _written(data))
+    return (_edited(text, data) if text else None) or _written(data)
 
 
 def _read_text(path: str | Path) -> str:
@@ -116,7 +135,8 @@ def _line_of(text: str, key: str) -> int | None:
     return found[0] if len(found) == 1 else None
 
 
-def _rig_from(data: dict, text: str) -> Rig:
+def rig_of(data: dict, text: str = "") -> Rig:
+    """The rig that checked data describe."""
     extra = copy.deepcopy(data)
     extra.pop("format")
     fields = {}

@@ -13,6 +13,7 @@ import numpy as np
 
 from drillaid.errors import RigError
 from drillaid.rig.rig import Rig
+from drillaid.rig.ties import check_ties
 
 FORMAT = "drillaid-rig/1"
 SIDE_PX = (16, 30_000)
@@ -38,14 +39,26 @@ def _bad(key: str, what: str, remedy: str | None = None) -> RigError:
 def check_values(data: dict) -> None:
     """Refuses the parsed file by RigError with the key in front (and in `.key`)."""
     _check_format(data)
+    for name in ("camera", "bench"):
+        _section(data, name)
+    check_sections(data)
+    check_ties(data)
+
+
+def check_sections(data: dict) -> None:
+    """As `check_values`, for a rig still being made: only the sections that are there."""
+    _check_format(data)
     _check_units(data)
-    _check_camera(_section(data, "camera"))
-    _check_bench(_section(data, "bench"))
+    if "camera" in data:
+        _check_camera(_section(data, "camera"))
+    if "bench" in data:
+        _check_bench(_section(data, "bench"))
     if "spindle" in data:
         _check_spindle(_section(data, "spindle"))
     if not isinstance(data.get("table", {}), dict):
         raise _bad("table", "must be a section", "write [table] on a line of its own")
-    _check_together(data)
+    if "camera" in data and "bench" in data:
+        _check_together(data)
 
 
 def _check_format(data: dict) -> None:
