@@ -18,9 +18,11 @@ from drillaid.errors import InputError
 
 # The larger dictionaries begin with the smaller ones' marks, so one serves all sizes.
 DICTIONARY = cv2.aruco.DICT_5X5_1000
+MARKS = 1000  # that it holds; one for each white square
 MARK_SHARE = 0.7  # side of a mark, in squares: leaves a white rim of 0.15 squares
 SQUARES = (3, 60)  # along either side
 SQUARE_MM = (2.0, 100.0)
+BARS_MM = (100.0, 50.0, 20.0)  # ruler bars: the longest that is no wider than the pattern
 
 
 @dataclass(frozen=True)
@@ -45,10 +47,25 @@ class Pattern:
             raise InputError(
                 f"a square is {SQUARE_MM[0]:g} to {SQUARE_MM[1]:g} mm, not {self.square_mm:g}"
             )
+        if self.coded and self.columns * self.rows // 2 > MARKS:
+            raise InputError(
+                f"{self.columns} x {self.rows} squares are more than there are coded marks for; "
+                f"take fewer and larger ones, {2 * MARKS} at most"
+            )
 
     @property
     def size_mm(self) -> tuple[float, float]:
         return self.columns * self.square_mm, self.rows * self.square_mm
+
+    @property
+    def bar_mm(self) -> float:
+        """Length of the ruler bar on its sheet, as drawn: what callipers and the sheet allow.
+
+        Follows from the pattern alone, so that whoever reads the sheet need not be told. To be
+        asked of the pattern as drawn, before `scaled`.
+        """
+        width_mm = self.size_mm[0]
+        return next((bar for bar in BARS_MM if bar <= width_mm + 1e-6), BARS_MM[-1])
 
     @cached_property
     def board(self) -> cv2.aruco.CharucoBoard:

@@ -9,6 +9,7 @@ import os
 import sys
 
 from drillaid import __version__
+from drillaid.errors import DrillaidError, printable
 
 # command words -> (module, summary). The summary stands here so that --help
 # imports nothing heavy; a test holds it against the module's own.
@@ -36,6 +37,32 @@ def _overview() -> str:
         "drillaid COMMAND --help tells more, with an example. Every command takes --json.\n"
         "exit status: 0 done, 2 bad input, 3 the answer is a refusal, 4 a device failed\n"
     )
+
+
+def _group(word: str) -> str:
+    """What there is under one word, such as `calibrate`; empty if nothing is."""
+    rows = {name: summary for name, (_, summary) in COMMANDS.items() if name.startswith(f"{word} ")}
+    if not rows:
+        return ""
+    width = max(map(len, rows))
+    listed = "\n".join(f"  {name:<{width}}  {summary}" for name, summary in rows.items())
+    return (
+        f"usage: drillaid {word} WHAT [options]\n\n{listed}\n\n"
+        f"drillaid {word} WHAT --help tells more, with an example.\n"
+    )
+
+
+def _unknown(argv: list[str]) -> int:
+    """No such command: a group's word alone asks what there is, anything else is a mistake."""
+    group = _group(argv[0])
+    if group and (len(argv) == 1 or argv[1] in ("-h", "--help")):
+        print(group, end="")
+        return 0
+    words = " ".join(argv[:2]) if group else argv[0]
+    told = f"\n\n{group}" if group else "; see drillaid --help.\n"
+    start = "drillaid: there is no command"
+    print(f"{start} '{printable(words)}'{told}", end="", file=sys.stderr)
+    return 2
 
 
 def _pick(argv: list[str]) -> tuple[str, list[str]] | None:
@@ -73,8 +100,6 @@ def _json_text(data: dict) -> str:
 
 def main(argv: list[str] | None = None) -> int:
     """Runs one command; returns the exit status. Never a traceback for bad input."""
-    from drillaid.errors import DrillaidError
-
     argv = list(sys.argv[1:] if argv is None else argv)
     if argv[:1] == ["--version"]:
         print(f"drillaid {__version__}")
@@ -84,8 +109,7 @@ def main(argv: list[str] | None = None) -> int:
         return 0
     picked = _pick(argv)
     if picked is None:
-        print(f"drillaid: there is no command '{argv[0]}'; see drillaid --help.", file=sys.stderr)
-        return 2
+        return _unknown(argv)
     name, rest = picked
     module = importlib.import_module(COMMANDS[name][0])
     try:

@@ -46,6 +46,19 @@ def test_two_words_go_before_one(command):
     assert cli.main(["try", "thrice"]) == 2
 
 
+@pytest.mark.parametrize("words", [["group"], ["group", "--help"], ["group", "-h"]])
+def test_a_group_lists_what_it_holds(command, monkeypatch, capsys, words):
+    for name, summary in (("one", "the first"), ("another", "the second")):
+        monkeypatch.setitem(cli.COMMANDS, f"group {name}", (command.__name__, summary))
+    assert cli.main(words) == 0
+    told = capsys.readouterr()
+    assert "  group one      the first\n  group another  the second\n" in told.out
+    assert "holes" not in told.out and told.err == ""
+    assert cli.main(["group", "third"]) == 2
+    told = capsys.readouterr()
+    assert told.out == "" and "'group third'" in told.err and "group another" in told.err
+
+
 def test_a_refusal_has_its_own_status(command):
     command.run = lambda args: Answer(text="mirrored", data={"status": "mirrored"}, status=REFUSED)
     assert cli.main(["try", "3", "--json"]) == 3

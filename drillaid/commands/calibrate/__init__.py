@@ -1,0 +1,1 @@
+"""`drillaid calibrate …`: what a rig file is made by, one module for each step."""
