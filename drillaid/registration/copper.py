@@ -91,11 +91,12 @@ def visible(eye: Eye, to_px, model: EdgeModel, placement) -> np.ndarray:
 
 def judge(
     eye: Eye, to_px, model: EdgeModel, start: Affine, px_per_mm: float, chance: float, *,
-    reaches=(0.8, 0.5, 0.3), affine: bool = True, telling: bool = True,
+    reaches=(0.8, 0.5, 0.3), affine: bool = True, telling: bool = True, thorough: bool = False,
 ) -> Judged | None:
     """Fits the edges from `start` and weighs what agrees; None where nothing does.
 
     telling: False leaves out how telling the stretches are, where only `share` is wanted
+    thorough: as for `fit_edges`
     """
     seen = visible(eye, to_px, model, start)
     if seen.sum() < 60:
@@ -103,7 +104,7 @@ def judge(
     part = model.only(seen)
     fit = fit_edges(
         eye.grey, to_px, part, start, noise=eye.noise, px_per_mm=px_per_mm,
-        reaches=reaches, affine=affine,
+        reaches=reaches, affine=affine, thorough=thorough,
     )
     if fit is None:
         return None

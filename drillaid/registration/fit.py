@@ -110,16 +110,43 @@ def _stepped(local: Affine, model: str, step: np.ndarray, centre: np.ndarray) ->
 
 
 def _covariance(model, current: Affine, moved, centre, sigma) -> np.ndarray:
-    basis = _basis(model, Affine(np.column_stack([current.linear, np.zeros(2)])), moved)
+    local = Affine(np.column_stack([current.linear, np.zeros(2)]))
+    basis = _basis(model, local, moved)
     rows = (basis / sigma[:, None, None]).reshape(-1, basis.shape[2])
-    inner = np.linalg.pinv(rows.T @ rows)
-    # Parameters -> matrix rows, by mapping three points exactly.
+    return _to_rows(model, local, centre, np.linalg.pinv(rows.T @ rows))
+
+
+def _to_rows(model, local: Affine, centre, inner) -> np.ndarray:
+    """Covariance of the parameters -> of the matrix rows, by mapping three points exactly."""
     probe = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
-    at_probe = _basis(model, Affine(np.column_stack([current.linear, np.zeros(2)])), probe - centre)
+    at_probe = _basis(model, local, probe - centre)
     origin, ex, ey = at_probe
     to_matrix = np.stack([ex[0] - origin[0], ey[0] - origin[0], origin[0],
                           ex[1] - origin[1], ey[1] - origin[1], origin[1]])
     return to_matrix @ inner @ to_matrix.T
+
+
+# One sigma of prints: the two scales in common, their difference, and shear. What a
+# simple model leaves out may still be there; the pads bound it better than this or not.
+PRINT = {"scale": 0.006, "stretch": 0.006, "shear": 0.002}
+
+
+def print_covariance(fit: PlaneFit, source, sigma) -> np.ndarray:
+    """(6, 6) of the matrix rows as if all of an affine map had been fitted, with what is
+    known of prints: honest where evidence chose a simpler model (A. Gelman et al.,
+    Bayesian Data Analysis, the linear model with a normal prior; from memory)."""
+    x = as_points(source)
+    weight = 1.0 / np.asarray(sigma, dtype=np.float64) ** 2
+    centre = weight @ x / weight.sum()
+    start = Affine(np.column_stack([fit.transform.linear, np.zeros(2)]))
+    basis = _basis("affine", start, x - centre)
+    rows = (basis * np.sqrt(weight)[:, None, None]).reshape(-1, 6)
+    # Parameters: shift 2, turn, scale along x, scale along y, shear.
+    known = np.zeros((3, 6))
+    known[0, 3:5] = 0.5 / PRINT["scale"]
+    known[1, 3:5] = np.array([1.0, -1.0]) / PRINT["stretch"]
+    known[2, 5] = 1.0 / PRINT["shear"]
+    return _to_rows("affine", start, centre, np.linalg.pinv(rows.T @ rows + known.T @ known))
 
 
 def robust_weights(residual: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, float]:

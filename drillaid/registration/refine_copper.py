@@ -11,7 +11,7 @@ from drillaid.registration.evidence import Evidence
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.oblique import PoseEdges, fit_pose_by_edges
 from drillaid.registration.pose import Pose
-from drillaid.registration.refined import Refined, systematic_mm2
+from drillaid.registration.refined import Refined, settled_systematic_mm2, systematic_mm2
 from drillaid.registration.stretches import voices
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.eye import Eye
@@ -28,7 +28,8 @@ def refine_by_copper(
     design frame itself, seen through the pose that the pads gave
     """
     judged = judge(
-        eye, to_plane_px, some(model, MANY), start, ratio, chance, reaches=(0.4, 0.25, 0.2, 0.2)
+        eye, to_plane_px, some(model, MANY), start, ratio, chance, reaches=(0.4, 0.25, 0.2, 0.2),
+        thorough=True,
     )
     if judged is None:
         return None
@@ -38,7 +39,7 @@ def refine_by_copper(
         return to_plane_px(fit.placement(xy))
 
     agree = pads_by_edges(eye, to_px, model, holes_mm, ratio, fit)
-    floor = systematic_mm2(fit.scatter_mm)
+    floor = settled_systematic_mm2(fit.scatter_mm)
     placement = fit.placement if h.scene.calibrated else h.placement
     return Refined(
         h, placement, to_px, agree, judged.evidence,

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from drillaid.geometry import Affine, Homography
 from drillaid.registration.copper import sharper_eye
-from drillaid.registration.edging import fit_edges
+from drillaid.registration.edging import LEFT_OUT, blocks_of, fit_edges, jackknife
 from drillaid.registration.evidence import LEAST_SHARE
-from drillaid.registration.fit import PARAMETERS, PlaneFit, fit_plane, robust_weights
+from drillaid.registration.fit import (
+    PARAMETERS,
+    PlaneFit,
+    fit_plane,
+    print_covariance,
+    robust_weights,
+)
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import Pose, fit_pose, pose_from
@@ -140,6 +148,7 @@ def _fit(h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bo
         if h.scene.calibrated:
             target = h.scene.view.to_plane(px[index])
             fit = best_plane_fit(source[keep], target[keep], sigma_mm[keep], mirrored=h.mirrored)
+            fitted = source[keep], target[keep], sigma_mm[keep]
             residual = target - fit.transform(source)
         else:
             pose = pose_from(
@@ -157,7 +166,24 @@ def _fit(h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bo
         scatter_mm = scatter_between(residual[keep], sigma_px[index][keep] / ratio)
         if not last:
             break
+    if last and h.scene.calibrated:
+        fit = replace(fit, covariance=_doubt(fit, *fitted, mirrored=h.mirrored))
     return fit, weight
+
+
+def _doubt(fit: PlaneFit, source, target, sigma, *, mirrored: bool) -> np.ndarray:
+    """(6, 6) of the matrix rows: what the pads' sigmas leave open, and what leaving out a
+    part of the board changes (see `edging`): one side's shadow shifts many pads alike."""
+    total = print_covariance(fit, source, sigma)
+    block = blocks_of(source, LEFT_OUT)
+    if len(source) >= 2 * LEFT_OUT:
+        rows = [
+            fit_plane(*(part[block != k] for part in (source, target, sigma)), fit.model,
+                      mirrored=mirrored).transform.matrix.ravel()
+            for k in range(LEFT_OUT)
+        ]  # fmt: skip
+        total = total + jackknife(np.array(rows))
+    return total
 
 
 def scatter_between(residual_mm: np.ndarray, sigma_mm: np.ndarray) -> float:

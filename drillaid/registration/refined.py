@@ -24,6 +24,16 @@ SCALE, SKEW, SHEAR = (0.97, 1.03), 0.022, 0.007
 FLOOR_MM, SCATTER_SHARE = 0.002, 0.12
 
 
+# Where the fit was settled and its doubt measured by leaving parts out, less remains:
+# this much, and this much per square millimetre of the edges' own variance.
+SETTLED_FLOOR_MM, SETTLED_PER_MM2 = 0.001, 2.8
+
+
+def settled_systematic_mm2(scatter_mm: float) -> float:
+    """As `systematic_mm2`, for a fit whose covariance was found by leaving parts out."""
+    return 2 * (SETTLED_FLOOR_MM**2 + (SETTLED_PER_MM2 * scatter_mm**2) ** 2)
+
+
 def systematic_mm2(scatter_mm: float) -> float:
     """Variance that no number of edges removes, both axes together."""
     return 2 * (FLOOR_MM**2 + (SCATTER_SHARE * scatter_mm) ** 2)
