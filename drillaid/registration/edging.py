@@ -132,7 +132,9 @@ def _solve(rows, off, reach, size, affine: bool):
         weighted = rows * (weight / sigma**2)[:, None]
         step = np.linalg.solve(rows.T @ weighted + known, weighted.T @ off)
         residual = off - rows @ step
-        scale = float(np.clip(1.4826 * np.median(np.abs(residual)), 0.008, reach / 2))
+        away = np.abs(residual)
+        middle = np.partition(away, len(away) // 2)[len(away) // 2]  # quicker than np.median
+        scale = float(np.clip(1.4826 * middle, 0.008, reach / 2))
         ratio = residual / (4.0 * scale)
         weight = np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0.0)
     return step, weight, scale

@@ -1,12 +1,13 @@
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 from support.drawn_copper import board, exposed, photograph
 
 from drillaid.geometry import Affine
 from drillaid.registration.copper import copper_edges, some
-from drillaid.registration.edging import fit_edges, polarity_of
+from drillaid.registration.edging import blocks_of, fit_edges, jackknife, polarity_of
 from drillaid.registration.refined import systematic_mm2
 from drillaid.vision.channel import grey_of
 from drillaid.vision.contours import EdgeReadings
@@ -118,6 +119,44 @@ def test_the_covariance_is_no_less_than_what_noise_does():
     scatter = np.sqrt(np.var(placed, axis=0, ddof=1).sum(axis=1).mean())
     # 12 draws of six numbers: good to about 15 %. Unevenness that is no noise counts as well.
     assert 0.7 < np.sqrt(np.mean(stated)) / scatter < 2.0
+
+
+def test_a_region_seen_aside_widens_a_thorough_fits_error():
+    """A strip of the board seen 0.06 mm aside, as glare does it: scatter in cells hides that."""
+    rng = np.random.default_rng(11)
+    image = photograph(BOARD, view(), SHAPE, rng)
+    left = image[:, :220].copy()
+    image[:, :220] = cv2.warpAffine(left, np.float32([[1, 0, 0], [0, 1, 0.9]]), left.shape[1::-1])
+    grey = grey_of(image)
+    told = {}
+    for thorough in (False, True):
+        fit = fit_edges(
+            grey.image, view(), some(EDGES, 1500), Affine.identity(), noise=grey.noise,
+            px_per_mm=RATIO, thorough=thorough,
+        )  # fmt: skip
+        told[thorough] = np.sqrt(np.mean(fit.variance_at(HOLES)))
+    real = np.sqrt(np.mean(off_mm(fit, Affine.identity()) ** 2))
+    assert real > 2 * told[False]
+    # Within three sigmas, although the strip pulls one way only.
+    assert real < 3 * told[True]
+
+
+def test_leaving_out_one_at_a_time_gives_the_error_of_a_mean():
+    """The jackknife of a mean is its standard error squared exactly (B. Efron, The Jackknife,
+    the Bootstrap and Other Resampling Plans, 1982, chapter 3; from memory)."""
+    values = np.random.default_rng(12).normal(3, 2, (40, 2))
+    left_out = np.array([np.delete(values, k, axis=0).mean(axis=0) for k in range(40)])
+    assert jackknife(left_out) == pytest.approx(np.cov(values.T) / 40)
+
+
+@pytest.mark.parametrize("count", [2, 4, 8])
+def test_blocks_are_compact_and_alike_in_number(count):
+    xy = np.random.default_rng(13).uniform(0, 1, (803, 2)) * [80.0, 50.0]
+    block = blocks_of(xy, count)
+    assert np.ptp(np.bincount(block)) <= count and len(np.bincount(block)) == count
+    # Halves of a rectangle: each spans about 1 / count of its area.
+    area = [np.prod(np.ptp(xy[block == k], axis=0)) for k in range(count)]
+    assert sum(area) < 4000.0
 
 
 def test_at_wrong_places_few_edges_agree():

@@ -1,12 +1,22 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drillaid.geometry import Affine
-from drillaid.registration.fit import PARAMETERS, fit_plane, fit_similarity, robust_weights
+from drillaid.registration.fit import (
+    PARAMETERS,
+    PRINT,
+    fit_plane,
+    fit_similarity,
+    print_covariance,
+    robust_weights,
+)
+from drillaid.registration.refine_rims import best_plane_fit
 
 XY = np.random.default_rng(1).uniform([-20, 30], [80, 90], (30, 2))
 
@@ -100,6 +110,28 @@ def test_stated_errors_are_the_real_ones(model):
     assert fit.variance_at(targets) == pytest.approx(np.mean(off, axis=0), rel=0.17)
     freedom = 2 * len(XY) - PARAMETERS[model]
     assert np.mean(chi2) == pytest.approx(freedom, rel=0.03)
+
+
+def test_a_model_chosen_by_evidence_still_states_what_prints_do():
+    """400 prints as home printers make them, few pads: what BIC leaves out is in the error."""
+    rng = np.random.default_rng(5)
+    few, sigma = XY[:: len(XY) // 9], 0.09
+    off, bare, stated = [], [], []
+    for _ in range(400):
+        common, apart = rng.normal(0, PRINT["scale"]), rng.normal(0, PRINT["stretch"])
+        truth = Affine.from_parts(
+            rotation_rad=rng.uniform(-3, 3), scale=(1 + common + apart / 2, 1 + common - apart / 2),
+            shear=rng.normal(0, PRINT["shear"]),
+        )  # fmt: skip
+        seen = truth(few) + rng.normal(0, sigma, few.shape)
+        fit = best_plane_fit(few, seen, np.full(len(few), sigma), mirrored=False)
+        whole = replace(fit, covariance=print_covariance(fit, few, np.full(len(few), sigma)))
+        off.append(((fit.transform(XY) - truth(XY)) ** 2).sum(axis=1))
+        bare.append(fit.variance_at(XY))
+        stated.append(whole.variance_at(XY))
+    real = np.sqrt(np.mean(off))
+    assert np.sqrt(np.mean(bare)) < 0.9 * real
+    assert 0.85 < np.sqrt(np.mean(stated)) / real < 1.25
 
 
 def test_covariance_is_that_of_the_matrix():
