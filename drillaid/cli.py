@@ -23,6 +23,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "order": ("drillaid.commands.order", "drilling order by bit"),
     "guide": ("drillaid.commands.guide", "live guidance, hole by hole"),
     "inspect": ("drillaid.commands.inspect", "measures a drilled board"),
+    "calibrate target": (
+        "drillaid.commands.calibrate.target",
+        "draws the test board or the reference marks, to print or to etch",
+    ),
     "records": ("drillaid.commands.records", "lists, shows and exports what was done"),
 }
 

@@ -59,6 +59,14 @@ def test_a_group_lists_what_it_holds(command, monkeypatch, capsys, words):
     assert told.out == "" and "'group third'" in told.err and "group another" in told.err
 
 
+def test_calibrate_is_a_group(capsys):
+    assert cli.main(["calibrate"]) == 0
+    told = capsys.readouterr().out
+    for name, (_, summary) in cli.COMMANDS.items():
+        if name.startswith("calibrate "):
+            assert name in told and summary in told
+
+
 def test_a_refusal_has_its_own_status(command):
     command.run = lambda args: Answer(text="mirrored", data={"status": "mirrored"}, status=REFUSED)
     assert cli.main(["try", "3", "--json"]) == 3
