@@ -56,6 +56,7 @@ def largest_pattern(square_mm: float, place: Place, *, rim_mm: float | None = No
 
     rim_mm: white beside it; by default about a square more than printers leave.
     """
+    Pattern(*[SQUARES[0]] * 2, square_mm)  # refuses a size that is none
     if rim_mm is None:
         rim_mm = max(RIM_MM, EDGE_MM + min(square_mm, 10.0))
     if place.etched:
@@ -189,7 +190,7 @@ def _bar(length: float, left: float, top: float) -> tuple[list[Box], list[Text]]
         baseline = top + BAR_MM + TICK_MM + 0.3 + 0.8 * DIGITS_MM
         digits.append(Text(left + k * step - half, baseline, DIGITS_MM, words))
     last = digits[-1]
-    unit_x = last.x_mm + len(last.words) * DIGIT_EM * DIGITS_MM + 0.6
+    unit_x = last.x_mm + len(last.words) * DIGIT_EM * DIGITS_MM + 1.0
     digits.append(Text(unit_x, last.y_mm, DIGITS_MM, "mm"))
     return shapes, digits
 

@@ -68,7 +68,7 @@ def write(picture: np.ndarray, text: Text, px_per_mm: float) -> None:
         cv2.putText(picture, text.words, at, (0,), face, size, weight)
         return
     # The built-in font has no fixed width: each letter goes to its own place.
-    step = LETTER_EM["mono"] * size
+    step, size = LETTER_EM["mono"] * size, round(0.85 * size)
     for k, letter in enumerate(text.words):
         cv2.putText(picture, letter, (round(at[0] + k * step), at[1]), (0,), face, size, weight)
 

@@ -69,7 +69,7 @@ def test_svg_geometry():
     linear, _ = scale_of(found, PATTERN.corners_mm[ids])
     assert np.abs(linear / 10 - np.eye(2)).max() < 4e-4  # 10 px/mm over 80 mm: 0.3 px
     widths = [np.ptp(loop[:, 0]) for loop in loops]
-    assert max(widths) == pytest.approx(PATTERN.bar_mm if PATTERN.bar_mm > 8 else 8, abs=1e-5)
+    assert max(widths) == pytest.approx(PATTERN.bar_mm, abs=1e-5)
     words = " ".join(t.text for t in root.iter("{http://www.w3.org/2000/svg}text"))
     assert "--squares 12x6 --square-mm 8" in words and "100 %" in words
 
@@ -98,9 +98,9 @@ def test_png_is_true_by_the_resolution_it_states(dpi):
     assert picture.shape[::-1] == pytest.approx(np.array([148, 105]) * x / 1000, abs=0.5)
     ids, found = corners_px(picture, PATTERN)
     assert len(ids) == len(PATTERN.corners_mm)
-    linear, _ = scale_of(found, PATTERN.corners_mm[ids])
-    tolerance = 2e-4 if dpi > 200 else 5e-4  # corners are found to about 0.05 px
-    assert np.abs(linear / (x / 1000) - np.eye(2)).max() < tolerance
+    first = SHEET.shapes[0]  # the upper left square
+    true = (PATTERN.corners_mm[ids] + (first.x_mm, first.y_mm)) * x / 1000 - 0.5
+    assert np.abs(found - true).max() < 0.2  # px: the finder errs by 0.15 on unblurred edges
 
 
 def test_png_keeps_edges_inside_pixels():

@@ -48,13 +48,8 @@ def test_ticks_end_with_the_bar():
     pattern = Pattern(26, 16, 10.0)
     picture, page_mm = pdf_picture(pdf_of(test_board(pattern, Place(297, 210))), PX_PER_MM)
     scale = picture.shape[1] / page_mm[0]
-    left = picture[:, : int(140 * scale)]
-    ticks = [
-        spans
-        for row in left[-int(20 * scale) :]
-        if len(spans := black_spans(row, scale)) == 11 and spans[-1][1] - spans[0][0] < 100.5
-        and max(e - s for s, e in spans) < 0.3
-    ]  # fmt: skip
+    rows = [black_spans(row, scale) for row in picture[-int(20 * scale) :, : int(120 * scale)]]
+    ticks = [spans for spans in rows if len(spans) == 11 and max(e - s for s, e in spans) < 0.3]
     assert ticks
     for spans in ticks[2:-2]:
         assert spans[-1][1] - spans[0][0] == pytest.approx(100, abs=0.02)
