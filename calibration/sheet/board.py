@@ -19,6 +19,7 @@ BAR_MM, TICK_MM, TICK_WIDTH_MM = 4.0, 2.0, 0.2
 DIGITS_MM = 2.4  # size of the numbers under the ticks
 WIDE_MM = 110.0  # words stand beside the bar where that much is left
 BESIDE_MM = 8.0
+TIED = "\u00a0"  # a blank at which no line is broken
 LAND_MM, DRILL_MM, LAND_STEP_MM = 2.4, 0.8, 20.0
 LAND_FROM_EDGE_MM = 4.0
 
@@ -215,9 +216,10 @@ def _lines(pattern: Pattern, width: float, size: float, *, etched: bool):
              "Then type, with its length:", "plain"),
         ]  # fmt: skip
     command = f"drillaid calibrate lens PHOTOS --rig rig.toml {options_of(pattern)} --ruler-mm ____"
+    command = command.replace(" ____", f"{TIED}____")
     told.append((0.85 * size, options_of(pattern) if etched else command, "mono"))
     return [
-        (line_size, line, style)
+        (line_size, line.replace(TIED, " "), style)
         for line_size, words, style in told
         for line in textwrap.wrap(
             words, max(20, int(width / (LETTER_EM[style] * line_size))), break_on_hyphens=False

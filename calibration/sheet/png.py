@@ -12,12 +12,12 @@ import zlib
 import cv2
 import numpy as np
 
-from calibration.sheet.shapes import LETTER_EM, Sheet, Text
+from calibration.sheet.shapes import Sheet, Text
 from drillaid.errors import UsageError
 
 DPI = (72.0, 2400.0)
 MOST_PIXELS = 250_000_000
-_WEIGHTS = {"plain": 400, "bold": 700, "mono": 500}
+_WEIGHTS = {"plain": 400, "bold": 700, "mono": 600}
 
 
 def png_of(sheet: Sheet, dpi: float = 600.0) -> bytes:
@@ -64,13 +64,7 @@ def write(picture: np.ndarray, text: Text, px_per_mm: float) -> None:
     size = max(1, round(text.size_mm * px_per_mm))
     weight = _WEIGHTS[text.style]
     at = round(text.x_mm * px_per_mm), round(text.y_mm * px_per_mm)
-    if text.style != "mono":
-        cv2.putText(picture, text.words, at, (0,), face, size, weight)
-        return
-    # The built-in font has no fixed width: each letter goes to its own place.
-    step, size = LETTER_EM["mono"] * size, round(0.85 * size)
-    for k, letter in enumerate(text.words):
-        cv2.putText(picture, letter, (round(at[0] + k * step), at[1]), (0,), face, size, weight)
+    cv2.putText(picture, text.words, at, (0,), face, size, weight)
 
 
 def _with_resolution(data: bytes, per_metre: int) -> bytes:

@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--paper",
         metavar="SIZE",
-        help="A2 to A6, Letter, Legal, Tabloid, or WxH in mm "
+        help="A2 to A6, Letter, Legal, Tabloid, or WxH in mm as it lies "
         f"(default: A4; for etching the board, {ETCHED_MM})",
     )
     way = parser.add_mutually_exclusive_group()

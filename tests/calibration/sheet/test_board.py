@@ -61,6 +61,13 @@ def test_nothing_overlaps_and_all_stays_on_the_sheet(place, square_mm):
         assert 2 <= a[0] and a[2] <= place.width_mm - 2 and a[3] <= place.height_mm - 2
 
 
+def test_where_to_write_the_length_stays_with_its_option():
+    for place in PLACES:
+        if not place.etched:
+            lines = [t.words for t in test_board(largest_pattern(5.0, place), place).texts]
+            assert any(line.endswith("--ruler-mm ____") for line in lines)
+
+
 def test_the_picture_is_the_image_librarys_own():
     """Every cell of the pattern, at 20 px a module: OpenCV draws the same board."""
     pattern = Pattern(7, 5, 10.0)

@@ -16,13 +16,16 @@ from support.printed import corners_px, scale_of
 from calibration.pattern import Pattern
 from calibration.sheet.board import Place, test_board
 from calibration.sheet.gerber import gerber_of
-from calibration.sheet.png import png_of
-from calibration.sheet.shapes import Box, Cells, Sheet, outlines, rectangles
+from calibration.sheet.png import drawn, png_of
+from calibration.sheet.shapes import Box, Cells, Sheet, Text, outlines, rectangles
 from calibration.sheet.svg import svg_of
 from calibration.sheet.write import is_etched, write_sheet
+from drillaid.design.picture import picture_of
 from drillaid.design.read import read_design
 from drillaid.errors import StorageError, UsageError
+from drillaid.registration.register import register_picture
 from drillaid.rig.marks import black_modules
+from drillaid.rig.rig import Rig
 
 PATTERN = Pattern(12, 6, 8.0)
 PLACE = Place(148.0, 105.0)
@@ -113,6 +116,14 @@ def test_png_keeps_edges_inside_pixels():
     assert middle == pytest.approx(2.11 + 3.37 / 2, abs=2e-3)
 
 
+@pytest.mark.parametrize("style", ["plain", "bold", "mono"])
+def test_png_words_keep_within_their_room(style):
+    text = Text(10, 12, 3.0, "drillaid calibrate lens PHOTOS --squares 26x16 callipers", style)
+    black = 255 - drawn(Sheet("x", 160, 20, (), (text,)), 12.0)
+    columns = np.flatnonzero((black > 127).any(axis=0)) / 12.0
+    assert 9.7 < columns[0] and columns[-1] < 10 + text.room_mm
+
+
 @pytest.mark.parametrize("dpi", [0, -1, 5000, float("nan")])
 def test_resolution_out_of_range(dpi):
     with pytest.raises(UsageError, match="--dpi"):
@@ -160,10 +171,33 @@ def test_etched_lands_are_drilled_in_their_middles(tmp_path):
     for hole, land in zip(design.holes, design.lands, strict=True):
         assert land is not None and land.size_mm == pytest.approx((2.4, 2.4), abs=0.01)
         assert land.centre_mm == pytest.approx(hole.xy_mm, abs=0.01)
-    drawn = {(round(160 - m.x_mm, 3), round(100 - m.y_mm, 3)) for m in ETCHED.lands}
-    assert {(round(x, 3), round(y, 3)) for x, y in design.xy_mm} == drawn
-    turned = {(round(160 - x, 3), round(100 - y, 3)) for x, y in drawn}
-    assert turned != drawn  # a half turn does not map the lands onto themselves
+    places = {(round(160 - m.x_mm, 3), round(100 - m.y_mm, 3)) for m in ETCHED.lands}
+    assert {(round(x, 3), round(y, 3)) for x, y in design.xy_mm} == places
+    turned = {(round(160 - x, 3), round(100 - y, 3)) for x, y in places}
+    assert turned != places  # a half turn does not map the lands onto themselves
+
+
+def test_a_finished_rig_can_be_tried_on_the_etched_board(tmp_path):
+    """Its own copper tells where it lies, although squares repeat; a photograph from above."""
+    for name, text in gerber_of(ETCHED, "board").items():
+        (tmp_path / name).write_text(text, encoding="ascii")
+    design = read_design([tmp_path], face="bottom")
+    focal_px, height_mm, thickness_mm, turn = 1400.0, 200.0, 1.6, np.deg2rad(7.0)
+    matrix = np.array([(focal_px, 0, 639.5), (0, focal_px, 399.5), (0, 0, 1)])
+    rig = Rig(1280, 800, matrix, np.zeros(5), np.array([np.pi, 0, 0]), np.array([0, 0, height_mm]))
+    board = picture_of(design, 12.0, numbers=False)
+    board = cv2.GaussianBlur(board, (0, 0), 1.5)
+    ratio = focal_px / (height_mm - thickness_mm) / 12.0
+    view = ratio * np.array([(np.cos(turn), -np.sin(turn)), (np.sin(turn), np.cos(turn))])
+    offset = np.array([640, 400]) - view @ (np.array(board.shape[1::-1]) / 2)
+    photo = cv2.warpAffine(
+        board, np.column_stack([view, offset]), (1280, 800), borderValue=(70, 80, 90)
+    )
+    noisy = photo + np.random.default_rng(1).normal(0, 3, photo.shape)
+    photo = noisy.clip(0, 255).astype(np.uint8)
+    found = register_picture(photo, design, rig=rig, face="bottom", thickness_mm=thickness_mm)
+    assert found.status == "registered", found.message
+    assert found.placement.matrix.rotation_rad == pytest.approx(-turn, abs=2e-3)
 
 
 # -- files ---------------------------------------------------------------------------------
