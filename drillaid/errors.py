@@ -5,13 +5,23 @@ DrillaidError                      every error we raise on purpose
 │   ├── DesignError                drill list, copper, outline, zip or folder
 │   ├── RigError                   rig file
 │   ├── PictureError               photograph that cannot be read
+│   ├── DialectError               controller dialect: what a table's controller says
 │   └── UsageError                 command line
 ├── DeviceError         exit 4     hardware failed
 │   ├── CameraError
 │   │   ├── CameraLost             was there, is gone
 │   │   └── CameraTimeout          no frame before the deadline
-│   └── PortError
-│       └── PortTimeout
+│   ├── PortError                  a serial port, a socket behind one
+│   │   ├── PortLost               cannot be opened, or was there and is gone
+│   │   ├── PortTimeout            no answer before the deadline
+│   │   └── Garbled                an answer that means nothing in this dialect
+│   └── TableError                 the controller answers, and the answer is bad
+│       ├── Alarm                  it has stopped by itself: limit switch, lost position …
+│       ├── LineRefused            it does not carry out one line
+│       ├── ControllerRestarted    it began anew by itself and has forgotten where it is
+│       ├── NotWhereSent           it rests elsewhere than it was sent
+│       ├── OutOfReach             we do not send it there: soft limits
+│       └── UnsafeNow              we do not send it now: an invariant of `table.machine`
 ├── StorageError        exit 4     journal or report could not be written
 └── CannotGoOn          exit 3     a job of several steps ends on a refusal in one of them
 
@@ -80,6 +90,10 @@ class PictureError(InputError):
     """A photograph cannot be read."""
 
 
+class DialectError(InputError):
+    """A controller dialect cannot be used; `what` names the key."""
+
+
 class UsageError(InputError):
     """The command line asks for something that does not exist or clashes."""
 
@@ -106,8 +120,44 @@ class PortError(DeviceError):
     """A serial port failed."""
 
 
+class PortLost(PortError):
+    """A port cannot be opened, or one that worked is gone."""
+
+
 class PortTimeout(PortError):
     """No answer before the deadline."""
+
+
+class Garbled(PortError):
+    """An answer that means nothing in the dialect in use."""
+
+
+class TableError(DeviceError):
+    """A table's controller answers, and the answer is bad."""
+
+
+class Alarm(TableError):
+    """The controller has stopped by itself."""
+
+
+class LineRefused(TableError):
+    """The controller does not carry out one line."""
+
+
+class ControllerRestarted(TableError):
+    """The controller began anew by itself; where it stands is not known any more."""
+
+
+class NotWhereSent(TableError):
+    """The controller rests elsewhere than it was sent."""
+
+
+class OutOfReach(TableError):
+    """A place beyond the soft limits: nothing was sent."""
+
+
+class UnsafeNow(TableError):
+    """A command that an invariant of the machine forbids now: nothing was sent."""
 
 
 class CannotGoOn(DrillaidError):

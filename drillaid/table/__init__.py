@@ -1,0 +1,1 @@
+"""The stepper table: bytes, their meaning, safe motion, the drilling sequence."""

@@ -1,0 +1,1 @@
+"""Data only: the controller dialects that come with the program."""
