@@ -245,7 +245,7 @@ def _find_plain(grey: np.ndarray, pattern: Pattern) -> PatternView | NoPattern:
     inner = pattern.columns - 1, pattern.rows - 1
     if min(inner) < 3:
         return NoPattern("wrong", "a plain chessboard needs 4 squares along either side at least")
-    px = _chessboard(grey, inner)
+    px = find_chessboard(grey, inner)
     if px is None:
         return _why_not_plain(grey, pattern)
     mm = pattern.corners_mm
@@ -257,14 +257,20 @@ def _find_plain(grey: np.ndarray, pattern: Pattern) -> PatternView | NoPattern:
     )
 
 
-def _chessboard(grey: np.ndarray, inner: tuple[int, int]) -> np.ndarray | None:
-    scale = min(1.0, LOOK_PX / max(grey.shape))
+def find_chessboard(
+    grey: np.ndarray, inner: tuple[int, int], look_px: int = LOOK_PX, *, thorough: bool = True
+) -> np.ndarray | None:
+    """(N, 2) px of a whole chessboard's inner corners (across, down), to about a pixel, or None.
+
+    thorough: a second, slower method where the first sees none
+    """
+    scale = min(1.0, look_px / max(grey.shape))
     small = grey
     if scale < 1:
         small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     flags = cv2.CALIB_CB_ADAPTIVE_THRESH | cv2.CALIB_CB_NORMALIZE_IMAGE | cv2.CALIB_CB_FAST_CHECK
     found, px = cv2.findChessboardCorners(small, inner, flags=flags)
-    if not found:
+    if not found and thorough:
         found, px = cv2.findChessboardCornersSB(small, inner, flags=cv2.CALIB_CB_NORMALIZE_IMAGE)
     return (px.reshape(-1, 2).astype(float) + 0.5) / scale - 0.5 if found else None
 
