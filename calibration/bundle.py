@@ -110,16 +110,14 @@ def fit_bundle(
             damping *= 8
             if damping > 1e8:
                 break
-    return Fit(
-        values, free, poses, tuple(best["off"]), best["normal"], best["pull"], best["cost"]
-    )
+    return Fit(values, free, poses, tuple(best["off"]), best["normal"], best["pull"], best["cost"])
 
 
 def _start(views, size_px) -> tuple[np.ndarray, np.ndarray] | None:
     """Lens from the views' homographies (Zhang 2000), else the likeliest of a few lenses."""
     width, height = size_px
     middle = (width - 1) / 2, (height - 1) / 2
-    objects = [_three(view.mm) for view in views]
+    objects = [_three(view.mm).astype(np.float32) for view in views]
     images = [view.px.astype(np.float32) for view in views]
     focals = [factor * max(size_px) for factor in (0.6, 0.85, 1.3, 2.2, 4.0)]
     guess = cv2.initCameraMatrix2D(objects, images, size_px, 1.0)
@@ -139,7 +137,7 @@ def _start(views, size_px) -> tuple[np.ndarray, np.ndarray] | None:
 
 
 def _three(mm: np.ndarray) -> np.ndarray:
-    return np.column_stack([mm, np.zeros(len(mm))]).astype(np.float32)
+    return np.column_stack([mm, np.zeros(len(mm))])
 
 
 def pose_of(view: Seen, values: np.ndarray, steps: int = 0, start=None) -> np.ndarray | None:

@@ -88,36 +88,46 @@ def _fit_batch(grey, guess, along_x, along_y, half: int) -> tuple[np.ndarray, np
     state[:, _A] = values.mean(axis=1)
     shape = _unit(state, du, dv)
     state[:, _B] = ((values - state[:, _A : _A + 1]) * shape).sum(1) / (shape**2).sum(1)
-    damping = np.full(count, 1e-3)
-    cost = np.full(count, np.inf)
-    best = state.copy()
+    best = _converged(state, values, du, dv, half)
+    return _judged(best, base, values, du, dv)
+
+
+def _converged(state, values, du, dv, half: int) -> np.ndarray:
+    """Levenberg-Marquardt on every corner; those that have settled are left alone."""
+    best, cost = state.copy(), np.full(len(state), np.inf)
+    damping, live = np.full(len(state), 1e-3), np.arange(len(state))
     for _ in range(STEPS):
         model, slopes = _model(state, du, dv)
-        off = values - model
+        off = values[live] - model
         now = (off**2).sum(1)
-        better = now <= cost
-        best[better], cost = state[better], np.minimum(now, cost)
-        damping = np.where(better, damping * 0.3, damping * 10).clip(1e-9, 1e6)
+        better = now <= cost[live]
+        best[live[better]] = state[better]
+        cost[live] = np.minimum(now, cost[live])
+        damping[live] = np.where(better, damping[live] * 0.3, damping[live] * 10).clip(1e-9, 1e6)
         if not better.all():  # begin again from the best of those that got worse
-            model, slopes = _model(best, du, dv)
-            off = values - model
-        normal = np.einsum("npi,npj->nij", slopes, slopes)
-        right = np.einsum("npi,np->ni", slopes, off)
+            model, slopes = _model(best[live], du, dv)
+            off = values[live] - model
+        turned = slopes.transpose(0, 2, 1)
+        normal = turned @ slopes
         diagonal = np.einsum("nii->ni", normal)
-        step = _solved(normal, right, damping[:, None] * diagonal + 1e-12)
+        step = _solved(
+            normal, (turned @ off[:, :, None])[:, :, 0], damping[live, None] * diagonal + 1e-12
+        )
         step[:, _ONE : _TWO + 1] = step[:, _ONE : _TWO + 1].clip(-0.3, 0.3)
         step[:, :2] = step[:, :2].clip(-half / 2, half / 2)
-        state = best + step
+        state = best[live] + step
         state[:, _S] = np.abs(state[:, _S]).clip(0.25, 2.0 * half)
-        if np.abs(step[:, :2]).max() < 1e-4:
+        going = np.abs(step[:, :2]).max(axis=1) >= 1e-4
+        state, live = state[going], live[going]
+        if not len(live):
             break
-    return _judged(best, base, values, du, dv)
+    return best
 
 
 def _judged(state, base, values, du, dv) -> tuple[np.ndarray, np.ndarray]:
     model, slopes = _model(state, du, dv)
     variance = ((values - model) ** 2).sum(1) / (values.shape[1] - 9)
-    normal = np.einsum("npi,npj->nij", slopes, slopes)
+    normal = slopes.transpose(0, 2, 1) @ slopes
     normal += 1e-9 * np.einsum("nii->ni", normal).max(1)[:, None, None] * np.eye(9)
     with np.errstate(all="ignore"):
         try:

@@ -59,7 +59,7 @@ def glance(grey: np.ndarray, pattern: Pattern) -> Glance | None:
 
 
 def _coded(grey, pattern):
-    marks = find_marks(grey, LOOK_PX)
+    marks = find_marks(grey, pattern, LOOK_PX)
     marks = marks.only(agreeing(marks, pattern))
     if len(marks) < 4:
         return None

@@ -259,9 +259,7 @@ def _implausible(fit: LensFit, size_px) -> tuple[str, str] | None:
 def _warnings(fit: LensFit, spread: Spread, size_px) -> tuple[str, ...]:
     out = []
     if spread.unseen:
-        out.append(
-            f"Nothing was seen in {_listed(spread.unseen)}: the lens is extrapolated there."
-        )
+        out.append(f"Nothing was seen in {_listed(spread.unseen)}: the lens is extrapolated there.")
     if fit.used.sum() < 8:
         out.append(f"{int(fit.used.sum())} views are few; {ENOUGH} make the lens surer.")
     if max(fit.sigma[0] / fit.values[0], fit.sigma[1] / fit.values[1]) > 0.001:

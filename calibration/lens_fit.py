@@ -78,8 +78,6 @@ def fit_lens(
     if full is None:
         return None
     full, used, kept = _cleaned(views, size_px, full, used, kept, terms)
-    if full is None:
-        return None
     name = terms or _chosen_terms(_parts(views, used, kept), size_px, full)
     fit = fit_bundle(_parts(views, used, kept), size_px, TERM_SETS[name], full)
     return _concluded(views, fit, name, used, kept)
@@ -112,11 +110,10 @@ def _cleaned(views, size_px, fit: Fit, used, kept, terms):
     """Without bad corners and bad views; a view that fits the cleaned lens comes back."""
     free = TERM_SETS[terms or ("k1 k2 p1 p2" if len(views) >= 5 else "k1 k2")]
     for _ in range(len(views)):
-        kept = _good_corners(views, fit, used, kept)
-        parts = _parts(views, used, kept)
-        fit = fit_bundle(parts, size_px, free, _restarted(fit, parts))
-        if fit is None:
-            return None, used, kept
+        for _ in range(2):  # the second time corners come back that only the rough lens missed
+            kept = _good_corners(views, fit, used, kept)
+            parts = _parts(views, used, kept)
+            fit = fit_bundle(parts, size_px, free, _restarted(fit))
         held = held_out_px(parts, fit)
         share = np.array([k.mean() for k in kept])[used]
         worst = int(np.argmax(np.where(share < MIN_KEPT, np.inf, held)))
@@ -138,8 +135,8 @@ def _cleaned(views, size_px, fit: Fit, used, kept, terms):
     return fit, used, kept
 
 
-def _restarted(fit: Fit, parts) -> Fit:
-    """The fit as a start for parts: other corners of the same views."""
+def _restarted(fit: Fit) -> Fit:
+    """The fit as a start for other corners of the same views."""
     return Fit(fit.values, fit.free, fit.poses, (), fit.normal, fit.pull, fit.cost)
 
 

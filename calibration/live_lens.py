@@ -12,6 +12,7 @@ from calibration.lens import ENOUGH, LensResult, Photo, calibrate_lens
 from calibration.pattern import Pattern
 from calibration.spread import CORNERS, GRID, seen_cells, seen_corners
 from calibration.views import NoPattern, find_pattern
+from drillaid.errors import PictureError
 
 TILT = 0.21  # 12 degrees to one side counts
 ASKED_TILT_DEG = 25.0  # what is asked for
@@ -84,11 +85,18 @@ class LensSession:
         return tuple(self._photos)
 
     def feed(self, image: np.ndarray) -> LensState:
-        """Looks at one uint8 picture (BGR or grey) and says what came of it."""
+        """Looks at one uint8 picture (BGR or grey) and says what came of it.
+
+        Raises PictureError when the size of the pictures changes.
+        """
         grey = grey_of(image)
         size_px = grey.shape[1], grey.shape[0]
         if self._size_px not in (None, size_px):
-            raise ValueError(f"the pictures changed from {self._size_px} to {size_px}")
+            before, now = (f"{w} x {h}" for w, h in (self._size_px, size_px))
+            raise PictureError(
+                f"the pictures changed from {before} to {now} px",
+                remedy="give pictures of one size: a lens is calibrated for one",
+            )
         self._size_px = size_px
         if self._still.moved(grey) > STILL:
             self._judged = False

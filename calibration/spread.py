@@ -42,7 +42,11 @@ def spread_of(
     return Spread(
         seen_cells(every, size_px),
         float(cv2.contourArea(hull) / size.prod()),
-        tuple(name for name, seen in zip(CORNERS, seen_corners(every, size_px), strict=True) if not seen),
+        tuple(
+            name
+            for name, seen in zip(CORNERS, seen_corners(every, size_px), strict=True)
+            if not seen
+        ),
         tilt_spread_deg(poses),
     )
 

@@ -98,10 +98,10 @@ def find_pattern(image: np.ndarray, pattern: Pattern) -> PatternView | NoPattern
 
 
 def _find_coded(grey: np.ndarray, pattern: Pattern) -> PatternView | NoPattern:
-    marks = find_marks(grey)
+    marks = find_marks(grey, pattern)
     good = agreeing(marks, pattern)
     if good.sum() < 4 and max(grey.shape) > LOOK_PX:  # small squares in a large picture
-        marks = find_marks(grey, max(grey.shape))
+        marks = find_marks(grey, pattern, max(grey.shape))
         good = agreeing(marks, pattern)
     if good.sum() < 2 or good.sum() < 0.5 * len(marks):
         return _why_not_coded(grey, pattern, marks, int(good.sum()))
@@ -117,13 +117,10 @@ def view_from_marks(grey: np.ndarray, pattern: Pattern, marks: Marks) -> Pattern
 def _refined(grey, pattern, ids, guess, along_x, along_y, window: float):
     square = _square_px(along_x, along_y) * pattern.square_mm
     reach = 0.2 * square
-    corners = refine_corners(grey, guess, along_x, along_y, 0.85 * window * square, reach)
+    blur = _first_blur(grey, guess, along_x, along_y, 0.85 * window * square, reach)
+    half = np.maximum(window * square - KEEP_OFF * blur, 2 * blur)
+    corners = refine_corners(grey, guess, along_x, along_y, half, reach)
     good = corners.good & (corners.contrast * _darker_quadrant(pattern, ids) > 0)
-    if good.any():
-        blur = float(np.median(corners.blur_px[good]))
-        half = np.maximum(window * square - KEEP_OFF * blur, 2 * blur)
-        corners = refine_corners(grey, guess, along_x, along_y, half, reach)
-        good = corners.good & (corners.contrast * _darker_quadrant(pattern, ids) > 0)
     good = _alike(corners, good)
     size_px = grey.shape[1], grey.shape[0]
     reason = _why_not(grey, corners, good, square, window)
@@ -134,6 +131,14 @@ def _refined(grey, pattern, ids, guess, along_x, along_y, window: float):
         corners.sigma_px[good], ids[good],
         float(np.median(corners.blur_px[good])), float(np.median(square[good])),
     )  # fmt: skip
+
+
+def _first_blur(grey, guess, along_x, along_y, half, reach) -> float:
+    """Sigma of the edges' blur from some of the corners, px; the windows need it beforehand."""
+    some = np.arange(0, len(guess), max(1, len(guess) // 40))
+    parts = (guess[some], along_x[some], along_y[some], half[some], reach[some])
+    corners = refine_corners(grey, *parts)
+    return float(np.median(corners.blur_px[corners.good])) if corners.good.any() else 0.6
 
 
 def _alike(corners: Corners, good: np.ndarray) -> np.ndarray:
@@ -189,7 +194,7 @@ def _exposure(grey: np.ndarray) -> NoPattern | None:
 
 
 def _why_not_coded(grey, pattern: Pattern, marks: Marks, agree: int) -> NoPattern:
-    mirror = find_marks(np.ascontiguousarray(grey[:, ::-1]))
+    mirror = find_marks(np.ascontiguousarray(grey[:, ::-1]), pattern)
     right = agreeing(mirror, pattern)
     if right.sum() >= 4 and right.sum() > 2 * agree:
         return no_pattern("mirrored")
@@ -200,7 +205,7 @@ def _why_not_coded(grey, pattern: Pattern, marks: Marks, agree: int) -> NoPatter
     if edge_blur_px(grey) > MAX_BLUR_PX * max(grey.shape) / 1920:
         return no_pattern("blurred")
     large = cv2.resize(grey, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
-    if agreeing(find_marks(large, max(large.shape)), pattern).sum() >= 4:
+    if agreeing(find_marks(large, pattern, max(large.shape)), pattern).sum() >= 4:
         return no_pattern("small")
     if agree:
         return no_pattern("cropped")

@@ -27,6 +27,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "drillaid.commands.calibrate.target",
         "draws the test board or the reference marks, to print or to etch",
     ),
+    "calibrate lens": (
+        "drillaid.commands.calibrate.lens",
+        "how the camera's lens sees, from photographs of the test board or live",
+    ),
     "records": ("drillaid.commands.records", "lists, shows and exports what was done"),
 }
 
