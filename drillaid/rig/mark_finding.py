@@ -1,0 +1,201 @@
+"""Where the reference marks are in a picture, to a small part of a pixel.
+
+`find_marks` looks everywhere. `MarkReader` looks only where marks should be and is
+quick: the picture about each is drawn upright on a grid, and the mark's own picture m
+is laid on it by least squares over gain, offset and a projective change of place,
+
+    I(W(x)) = a m(x) + b + a grad m(x) . d(x),     d(x) = D (1, x, y)^T - x (g . x),
+
+in Gauss-Newton steps with one fixed matrix for each mark (inverse composition, after
+Baker and Matthews, "Lucas-Kanade 20 years on", IJCV 56(3), 2004; from memory). What
+is said is a place only where picture and mark correlate well: a hand over a part of
+a mark makes it unreadable, not moved.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import cv2
+import numpy as np
+
+from drillaid.geometry import Homography, as_points
+from drillaid.rig import marks
+
+GRID = 40  # samples along a side
+# Half the side of what is compared. With GRID samples of FINE parts each, the borders
+# between modules fall between two parts: else the mark's own picture is too large.
+REACH_MM, FINE = 2 * marks.SIDE_MM / 3, 8
+BLUR_MM = 0.45  # sigma of the mark's own picture; wide enough to be drawn in
+LEAST_LIKENESS = 0.80  # correlation; a fifth of a mark covered brings it below
+STEPS = 10
+FLOOR_PX = 0.02  # one sigma of a corner along either axis that noise does not explain
+SEARCH_MM = 3.0  # how far off a mark is found by `MarkReader`
+
+
+@dataclass(frozen=True, eq=False)
+class SeenMark:
+    """number: as printed beside it; px: (4, 2) corners as in `marks.corners_mm`
+
+    sigma_px: of each coordinate; likeness: correlation with what it should look like
+    """
+
+    number: int
+    px: np.ndarray
+    sigma_px: float
+    likeness: float
+
+
+def find_marks(grey: np.ndarray) -> tuple[SeenMark, ...]:
+    """All reference marks in a uint8 picture (H, W), each number at most once."""
+    settings = cv2.aruco.DetectorParameters()
+    settings.adaptiveThreshWinSizeMax = 43
+    settings.minMarkerPerimeterRate = 0.02
+    detector = cv2.aruco.ArucoDetector(marks.dictionary(), settings)
+    corners, ids, _ = detector.detectMarkers(grey)
+    if ids is None:
+        return ()
+    found: dict[int, list[SeenMark]] = {}
+    for px, identity in zip(corners, ids.ravel(), strict=True):
+        number = marks.number_of(int(identity))
+        if number is not None:
+            seen = read_mark(grey, number, np.asarray(px, dtype=np.float64).reshape(4, 2))
+            if seen is not None:
+                found.setdefault(number, []).append(seen)
+    # The same number twice: two prints are on the table, and none says which was meant.
+    return tuple(seen[0] for _, seen in sorted(found.items()) if len(seen) == 1)
+
+
+def read_mark(
+    grey: np.ndarray, number: int, guess_px, *, search_mm: float = 0.0
+) -> SeenMark | None:
+    """The mark near guess_px (4, 2), or None where it does not look like it.
+
+    search_mm: it may lie so far from there, in mm of its own size
+    """
+    guess = as_points(guess_px)
+    inside = (guess > 2).all() and (guess < [grey.shape[1] - 3, grey.shape[0] - 3]).all()
+    if not inside:
+        return None
+    to_px = _upright(guess)
+    if search_mm > 0:
+        to_px = _searched(grey, number, to_px, search_mm)
+    fit = _laid(grey, number, to_px)
+    if fit is None:
+        return None
+    to_px, likeness, sigma_mm = fit
+    at = to_px(marks.corners_mm())
+    scale = np.sqrt(abs(cv2.contourArea(at.astype(np.float32)))) / marks.SIDE_MM
+    return SeenMark(number, at, float(np.hypot(sigma_mm * scale, FLOOR_PX)), likeness)
+
+
+def _upright(px: np.ndarray) -> Homography:
+    corners = marks.corners_mm().astype(np.float32)
+    return Homography.scaled_for(
+        cv2.getPerspectiveTransform(corners, px.astype(np.float32)), marks.corners_mm()
+    )
+
+
+@cache
+def _grid(reach_mm: float = REACH_MM, count: int = GRID) -> np.ndarray:
+    """(count * count, 2) mm of the mark, row by row."""
+    line = (np.arange(count) + 0.5) * (2 * reach_mm / count) - reach_mm
+    return np.stack(np.meshgrid(line, line), axis=-1).reshape(-1, 2)
+
+
+@cache
+def _picture(number: int) -> np.ndarray:
+    """The mark as it looks, 0 ink to 1 paper, (GRID, GRID), softened by BLUR_MM."""
+    step = 2 * REACH_MM / (GRID * FINE)
+    line = (np.arange(GRID * FINE) + 0.5) * step - REACH_MM
+    cell = np.floor((line + marks.SIDE_MM / 2) / (marks.SIDE_MM / marks.MODULES)).astype(int)
+    inside = (cell >= 0) & (cell < marks.MODULES)
+    ink = marks.black_modules(number)[np.ix_(cell.clip(0, 7), cell.clip(0, 7))]
+    ink = ink & inside[:, None] & inside[None, :]
+    soft = cv2.GaussianBlur(1.0 - ink.astype(np.float32), (0, 0), BLUR_MM / step)
+    return cv2.resize(soft, (GRID, GRID), interpolation=cv2.INTER_AREA).astype(np.float64)
+
+
+@cache
+def _columns(number: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(columns (n, 10): m, 1, and by c, a, b of x' = c + a x + b y, the same of y', and g;
+    solver (10, n); inverse of the normal matrix)."""
+    picture, (x, y) = _picture(number), _grid().T
+    step = 2 * REACH_MM / GRID
+    down, right = (part.ravel() / step for part in np.gradient(picture))
+    out = -(x * right + y * down)
+    columns = np.column_stack(
+        [
+            picture.ravel(), np.ones(len(x)),
+            right, right * x, right * y, down, down * x, down * y, out * x, out * y,
+        ]
+    )  # fmt: skip
+    back = np.linalg.inv(columns.T @ columns)
+    return columns, back @ columns.T, back
+
+
+def _sampled(grey: np.ndarray, px: np.ndarray, count: int) -> np.ndarray:
+    where = px.reshape(count, count, 2).astype(np.float32)
+    return cv2.remap(grey, where, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+
+
+def _laid(grey, number: int, to_px: Homography):
+    """(mark mm -> px; likeness; sigma of a corner, mm) or None."""
+    columns, solver, back = _columns(number)
+    corner, smooth = _smoothed(grey, to_px)
+    matrix = np.array([[1, 0, -corner[0]], [0, 1, -corner[1]], [0, 0, 1.0]]) @ to_px.matrix
+    grid = np.vstack([_grid().T, np.ones(GRID * GRID)])
+    for _ in range(STEPS):
+        u, v, w = matrix @ grid
+        if not (w > 0).all():
+            return None
+        values = _sampled(smooth, np.column_stack([u / w, v / w]), GRID).ravel()
+        fit = solver @ values
+        if not fit[0] > 4:  # hardly any contrast, or ink where paper should be
+            return None
+        c, a, b, f, d, e, g, h = fit[2:] / fit[0]
+        # The mark was found moved by this on the grid: undo it there.
+        change = np.array([[1 + a, b, c], [d, 1 + e, f], [g, h, 1.0]])
+        if np.abs([c, f]).max() > REACH_MM or not np.linalg.det(change) > 0.3:
+            return None
+        matrix = matrix @ np.linalg.inv(change)
+        if np.abs([c, f]).max() < 5e-4 and np.abs([a, b, d, e]).max() < 2e-4:
+            break
+    likeness = float(np.corrcoef(values, columns[:, 0])[0, 1])
+    if not likeness >= LEAST_LIKENESS:
+        return None
+    spread = np.std(values - columns @ fit) / fit[0]
+    # Neighbours on the grid are no news where it is finer than the blur.
+    again = max(1.0, 2 * BLUR_MM * GRID / (2 * REACH_MM))
+    half = marks.SIDE_MM / 2
+    far = np.array([1.0, half, half, 0, 0, 0, 2 * half * half, 0.0])
+    variance = far @ back[2:, 2:] @ far
+    whole = np.array([[1, 0, corner[0]], [0, 1, corner[1]], [0, 0, 1.0]]) @ matrix
+    return Homography(whole), likeness, float(spread * again * np.sqrt(variance))
+
+
+def _smoothed(grey, to_px: Homography) -> tuple[np.ndarray, np.ndarray]:
+    """((2,) its upper left pixel, the part of the picture about the mark as soft as the mark)."""
+    rim = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * (REACH_MM + SEARCH_MM)
+    px = to_px(rim)
+    low = np.clip(np.floor(px.min(axis=0)), 0, None).astype(int)
+    high = np.ceil(px.max(axis=0)).astype(int) + 1
+    part = grey[low[1] : high[1], low[0] : high[0]]
+    px_per_mm = float(np.sqrt(abs(np.linalg.det(to_px.jacobian([[0.0, 0.0]])[0]))))
+    sigma = float(np.sqrt(max((BLUR_MM * px_per_mm) ** 2 - 0.8**2, 0.09)))
+    return low, cv2.GaussianBlur(part, (0, 0), sigma)
+
+
+def _searched(grey, number: int, to_px: Homography, search_mm: float) -> Homography:
+    """The place moved to where the mark's picture fits best within search_mm, roughly."""
+    wide = REACH_MM + search_mm
+    count = int(round(GRID * wide / REACH_MM / 2))
+    seen = _sampled(grey, to_px(_grid(wide, count)), count).astype(np.float32)
+    small = cv2.resize(_picture(number), (GRID // 2, GRID // 2), interpolation=cv2.INTER_AREA)
+    score = cv2.matchTemplate(seen, small.astype(np.float32), cv2.TM_CCOEFF_NORMED)
+    row, column = np.unravel_index(int(np.argmax(score)), score.shape)
+    step = 2 * wide / count
+    middle = (np.array(score.shape[::-1]) - 1) / 2
+    by = (np.array([column, row]) - middle) * step
+    return to_px @ Homography([[1, 0, by[0]], [0, 1, by[1]], [0, 0, 1]])
