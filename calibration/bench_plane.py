@@ -96,7 +96,9 @@ def fit_bench(
     if known:
         rig, free = start, range(len(sheets))
     else:
-        place = np.array([0.0, 0.0, _turn(poses[0], sheets[0], operator_at, views[0].pattern.coded)])
+        place = np.array(
+            [0.0, 0.0, _turn(poses[0], sheets[0], operator_at, views[0].pattern.coded)]
+        )
         sheets[0] = replace(sheets[0], place=place)
         rig, free = start_pose(blank, sheets[0]), range(1, len(sheets))
     for k in free:
@@ -198,12 +200,15 @@ def _reason(found: BenchPlane, sheets: list[Points], blank: Rig) -> str | None:
     fit = found.fit
     limit = WORST_RMS_PX * max(fit.rig.width, fit.rig.height) / 1920
     counted = np.concatenate(fit.weight) > 0.999
+    tilted = _tilted(fit, sheets, blank)
+    if tilted is not None:
+        return tilted
     flat = found.flatness
     if flat is not None and flat.too_much:
         return (
             f"the sheet does not lie flat: it bows by {flat.bow_mm:.2f} mm (known to "
             f"{flat.sigma_mm:.2f} mm); tape it down all round or glue it to glass, and take "
-            "the picture again"
+            "the picture again; if it is flat, the lens has changed and must be calibrated again"
         )
     if fit.rms_px > limit or counted.mean() < STILL_THERE:
         return (
@@ -211,9 +216,6 @@ def _reason(found: BenchPlane, sheets: list[Points], blank: Rig) -> str | None:
             "average; has the lens been refocused or the picture's size changed? Calibrate the "
             "lens again"
         )
-    tilted = _tilted(fit, sheets, blank)
-    if tilted is not None:
-        return tilted
     if not np.max(found.sigma_mm) <= WORST_SIGMA_MM:
         return (
             f"the plane would be known to {np.max(found.sigma_mm):.1f} mm only at the picture's "

@@ -19,7 +19,7 @@ import numpy as np
 from calibration.pose_fit import POSE, PoseFit
 from drillaid.rig.doubt import LENS, project
 
-REFUSED_MM, TOLD_MM = 0.5, 0.15
+REFUSED_MM, TOLD_MM = 0.2, 0.1
 SIGMAS = 3.0
 BOW = 3  # xx, xy, yy
 

@@ -31,6 +31,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "drillaid.commands.calibrate.lens",
         "how the camera's lens sees, from photographs of the test board or live",
     ),
+    "calibrate bench": (
+        "drillaid.commands.calibrate.bench",
+        "the bench plane, from the test board lying on it, or from the marks after a knock",
+    ),
     "records": ("drillaid.commands.records", "lists, shows and exports what was done"),
 }
 

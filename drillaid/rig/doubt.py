@@ -68,7 +68,9 @@ class RigDoubt:
         lens = lens_covariance(camera)
         pose = covariance_of(bench, "bench.covariance", 6)
         gain = _table(bench.get("lens_gain"), "bench.lens_gain", (6, len(LENS)))
-        known = {cause for cause, value in zip(CAUSES, (lens, pose), strict=True) if value is not None}
+        known = {
+            cause for cause, value in zip(CAUSES, (lens, pose), strict=True) if value is not None
+        }
         return cls(
             np.zeros((9, 9)) if lens is None else lens,
             np.zeros((6, 6)) if pose is None else pose,

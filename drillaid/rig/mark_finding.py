@@ -1,8 +1,9 @@
 """Where the reference marks are in a picture, to a small part of a pixel.
 
-`find_marks` looks everywhere. `MarkReader` looks only where marks should be and is
-quick: the picture about each is drawn upright on a grid, and the mark's own picture m
-is laid on it by least squares over gain, offset and a projective change of place,
+`find_marks` looks everywhere. `read_mark` looks only where a mark should be and is quick:
+the picture about it is drawn upright on a grid, and the mark's own picture m is laid on
+it by least squares over light that varies evenly (gain a, offset b, each with its
+slopes) and a projective change of place,
 
     I(W(x)) = a m(x) + b + a grad m(x) . d(x),     d(x) = D (1, x, y)^T - x (g . x),
 
@@ -22,23 +23,25 @@ import numpy as np
 
 from drillaid.geometry import Homography, as_points
 from drillaid.rig import marks
+from drillaid.rig.rig import Rig
 
 GRID = 40  # samples along a side
 # Half the side of what is compared. With GRID samples of FINE parts each, the borders
 # between modules fall between two parts: else the mark's own picture is too large.
 REACH_MM, FINE = 2 * marks.SIDE_MM / 3, 8
 BLUR_MM = 0.45  # sigma of the mark's own picture; wide enough to be drawn in
-LEAST_LIKENESS = 0.80  # correlation; a fifth of a mark covered brings it below
+LEAST_LIKENESS = 0.93  # correlation; another mark has up to 0.8, one covered by a tenth 0.9
 STEPS = 10
 FLOOR_PX = 0.02  # one sigma of a corner along either axis that noise does not explain
-SEARCH_MM = 3.0  # how far off a mark is found by `MarkReader`
+SEARCH_MM = 3.0  # how far off a mark is found that is looked for
 
 
 @dataclass(frozen=True, eq=False)
 class SeenMark:
     """number: as printed beside it; px: (4, 2) corners as in `marks.corners_mm`
 
-    sigma_px: of each coordinate; likeness: correlation with what it should look like
+    sigma_px: of each coordinate of a corner, the middle is known twice as well
+    likeness: correlation with what it should look like
     """
 
     number: int
@@ -47,45 +50,68 @@ class SeenMark:
     likeness: float
 
 
-def find_marks(grey: np.ndarray) -> tuple[SeenMark, ...]:
-    """All reference marks in a uint8 picture (H, W), each number at most once."""
-    settings = cv2.aruco.DetectorParameters()
-    settings.adaptiveThreshWinSizeMax = 43
-    settings.minMarkerPerimeterRate = 0.02
-    detector = cv2.aruco.ArucoDetector(marks.dictionary(), settings)
-    corners, ids, _ = detector.detectMarkers(grey)
-    if ids is None:
-        return ()
+def find_marks(grey: np.ndarray, lens: Rig | None = None) -> tuple[SeenMark, ...]:
+    """All reference marks in a uint8 picture (H, W), each number at most once.
+
+    lens: its bend is taken out; without it a large mark near the picture's corner comes
+    out some tenths of a pixel off
+    """
     found: dict[int, list[SeenMark]] = {}
-    for px, identity in zip(corners, ids.ravel(), strict=True):
-        number = marks.number_of(int(identity))
-        if number is not None:
-            seen = read_mark(grey, number, np.asarray(px, dtype=np.float64).reshape(4, 2))
+    # One width of window may take the paper's rim for the mark's; none does so for all.
+    for widest in (23, 43):
+        settings = cv2.aruco.DetectorParameters()
+        settings.adaptiveThreshWinSizeMax = widest
+        settings.minMarkerPerimeterRate = 0.02
+        detector = cv2.aruco.ArucoDetector(marks.dictionary(), settings)
+        corners, ids, _ = detector.detectMarkers(grey)
+        for px, identity in zip(corners, [] if ids is None else ids.ravel(), strict=True):
+            number = marks.number_of(int(identity))
+            if number is None:
+                continue
+            px = np.asarray(px, dtype=np.float64).reshape(4, 2)
+            here = found.setdefault(number, [])
+            if any(np.abs(px - other.px).max() < np.ptp(px) / 4 for other in here):
+                continue
+            seen = read_mark(grey, number, px, lens=lens)
             if seen is not None:
-                found.setdefault(number, []).append(seen)
+                here.append(seen)
     # The same number twice: two prints are on the table, and none says which was meant.
     return tuple(seen[0] for _, seen in sorted(found.items()) if len(seen) == 1)
 
 
 def read_mark(
-    grey: np.ndarray, number: int, guess_px, *, search_mm: float = 0.0
+    grey: np.ndarray, number: int, guess_px, *, search: bool = False, lens: Rig | None = None
 ) -> SeenMark | None:
     """The mark near guess_px (4, 2), or None where it does not look like it.
 
-    search_mm: it may lie so far from there, in mm of its own size
+    search: it may lie SEARCH_MM from there, of its own size; lens: see `find_marks`
     """
     guess = as_points(guess_px)
     inside = (guess > 2).all() and (guess < [grey.shape[1] - 3, grey.shape[0] - 3]).all()
     if not inside:
         return None
-    to_px = _upright(guess)
-    if search_mm > 0:
-        to_px = _searched(grey, number, to_px, search_mm)
-    fit = _laid(grey, number, to_px)
+    straight = guess if lens is None else lens.undistort(guess)
+    if not np.isfinite(straight).all():
+        return None
+    to_px = _upright(straight)
+    if search:
+        to_px = _searched(grey, number, to_px, _bend(lens, to_px, _WIDE))
+    before = to_px
+    fit = _laid(grey, number, to_px, _bend(lens, to_px, _NEAR))
     if fit is None:
         return None
+    if (
+        lens is not None
+        and np.abs(fit[0](marks.corners_mm()) - before(marks.corners_mm())).max() > 3
+    ):
+        fit = _laid(grey, number, fit[0], _bend(lens, fit[0], _NEAR))  # bent as it is there
+        if fit is None:
+            return None
     to_px, likeness, sigma_mm = fit
     at = to_px(marks.corners_mm())
+    at = at if lens is None else lens.distort(at)
+    if not np.isfinite(at).all():
+        return None
     scale = np.sqrt(abs(cv2.contourArea(at.astype(np.float32)))) / marks.SIDE_MM
     return SeenMark(number, at, float(np.hypot(sigma_mm * scale, FLOOR_PX)), likeness)
 
@@ -95,6 +121,25 @@ def _upright(px: np.ndarray) -> Homography:
     return Homography.scaled_for(
         cv2.getPerspectiveTransform(corners, px.astype(np.float32)), marks.corners_mm()
     )
+
+
+# Half side in mm and samples along a side, of what is fitted and of what is searched.
+_NEAR = REACH_MM, GRID
+_WIDE = REACH_MM + SEARCH_MM, round(GRID * (1 + SEARCH_MM / REACH_MM) / 2)
+
+
+def _bend(lens: Rig | None, to_px: Homography, grid: tuple[float, int]) -> np.ndarray | None:
+    """(n, 2) px by which the lens shifts what lies on the grid; it changes slowly."""
+    if lens is None:
+        return None
+    reach, count = grid
+    few = 9
+    px = to_px(_grid(reach * (1 + 1 / (few - 1)), few))
+    by = np.nan_to_num(lens.distort(px) - px).reshape(few, few, 2)
+    # The few points' middles span the grid's; enlarge and keep the part that is the grid.
+    line = (_grid(reach, count)[:count, 0] / reach / (1 + 1 / (few - 1)) + 1) * few / 2 - 0.5
+    u, v = np.meshgrid(line.astype(np.float32), line.astype(np.float32))
+    return cv2.remap(by, u, v, cv2.INTER_LINEAR).reshape(-1, 2)
 
 
 @cache
@@ -119,8 +164,8 @@ def _picture(number: int) -> np.ndarray:
 
 @cache
 def _columns(number: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(columns (n, 10): m, 1, and by c, a, b of x' = c + a x + b y, the same of y', and g;
-    solver (10, n); inverse of the normal matrix)."""
+    """(columns (n, 14): m, 1, by c, a, b of x' = c + a x + b y, the same of y', g, and the
+    slopes of gain and offset; solver (14, n); inverse of the normal matrix)."""
     picture, (x, y) = _picture(number), _grid().T
     step = 2 * REACH_MM / GRID
     down, right = (part.ravel() / step for part in np.gradient(picture))
@@ -129,6 +174,7 @@ def _columns(number: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         [
             picture.ravel(), np.ones(len(x)),
             right, right * x, right * y, down, down * x, down * y, out * x, out * y,
+            x, y, picture.ravel() * x, picture.ravel() * y,
         ]
     )  # fmt: skip
     back = np.linalg.inv(columns.T @ columns)
@@ -140,21 +186,25 @@ def _sampled(grey: np.ndarray, px: np.ndarray, count: int) -> np.ndarray:
     return cv2.remap(grey, where, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
-def _laid(grey, number: int, to_px: Homography):
-    """(mark mm -> px; likeness; sigma of a corner, mm) or None."""
+def _laid(grey, number: int, to_px: Homography, bend: np.ndarray | None):
+    """(mark mm -> straight px; likeness; sigma of a corner, mm) or None.
+
+    bend: from straight px to those photographed, on the grid
+    """
     columns, solver, back = _columns(number)
-    corner, smooth = _smoothed(grey, to_px)
+    by = np.zeros((1, 2)) if bend is None else bend
+    corner, smooth = _smoothed(grey, to_px, by)
     matrix = np.array([[1, 0, -corner[0]], [0, 1, -corner[1]], [0, 0, 1.0]]) @ to_px.matrix
     grid = np.vstack([_grid().T, np.ones(GRID * GRID)])
     for _ in range(STEPS):
         u, v, w = matrix @ grid
         if not (w > 0).all():
             return None
-        values = _sampled(smooth, np.column_stack([u / w, v / w]), GRID).ravel()
+        values = _sampled(smooth, np.column_stack([u / w, v / w]) + by, GRID).ravel()
         fit = solver @ values
         if not fit[0] > 4:  # hardly any contrast, or ink where paper should be
             return None
-        c, a, b, f, d, e, g, h = fit[2:] / fit[0]
+        c, a, b, f, d, e, g, h = fit[2:10] / fit[0]
         # The mark was found moved by this on the grid: undo it there.
         change = np.array([[1 + a, b, c], [d, 1 + e, f], [g, h, 1.0]])
         if np.abs([c, f]).max() > REACH_MM or not np.linalg.det(change) > 0.3:
@@ -162,7 +212,9 @@ def _laid(grey, number: int, to_px: Homography):
         matrix = matrix @ np.linalg.inv(change)
         if np.abs([c, f]).max() < 5e-4 and np.abs([a, b, d, e]).max() < 2e-4:
             break
-    likeness = float(np.corrcoef(values, columns[:, 0])[0, 1])
+    lit = fit.copy()
+    lit[[0, *range(2, 10)]] = 0  # what the light alone explains
+    likeness = float(np.corrcoef(values - columns @ lit, columns[:, 0])[0, 1])
     if not likeness >= LEAST_LIKENESS:
         return None
     spread = np.std(values - columns @ fit) / fit[0]
@@ -170,15 +222,15 @@ def _laid(grey, number: int, to_px: Homography):
     again = max(1.0, 2 * BLUR_MM * GRID / (2 * REACH_MM))
     half = marks.SIDE_MM / 2
     far = np.array([1.0, half, half, 0, 0, 0, 2 * half * half, 0.0])
-    variance = far @ back[2:, 2:] @ far
+    variance = far @ back[2:10, 2:10] @ far
     whole = np.array([[1, 0, corner[0]], [0, 1, corner[1]], [0, 0, 1.0]]) @ matrix
     return Homography(whole), likeness, float(spread * again * np.sqrt(variance))
 
 
-def _smoothed(grey, to_px: Homography) -> tuple[np.ndarray, np.ndarray]:
+def _smoothed(grey, to_px: Homography, by: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """((2,) its upper left pixel, the part of the picture about the mark as soft as the mark)."""
     rim = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * (REACH_MM + SEARCH_MM)
-    px = to_px(rim)
+    px = to_px(rim) + by.mean(axis=0)
     low = np.clip(np.floor(px.min(axis=0)), 0, None).astype(int)
     high = np.ceil(px.max(axis=0)).astype(int) + 1
     part = grey[low[1] : high[1], low[0] : high[0]]
@@ -187,11 +239,11 @@ def _smoothed(grey, to_px: Homography) -> tuple[np.ndarray, np.ndarray]:
     return low, cv2.GaussianBlur(part, (0, 0), sigma)
 
 
-def _searched(grey, number: int, to_px: Homography, search_mm: float) -> Homography:
-    """The place moved to where the mark's picture fits best within search_mm, roughly."""
-    wide = REACH_MM + search_mm
-    count = int(round(GRID * wide / REACH_MM / 2))
-    seen = _sampled(grey, to_px(_grid(wide, count)), count).astype(np.float32)
+def _searched(grey, number: int, to_px: Homography, bend: np.ndarray | None) -> Homography:
+    """The place moved to where the mark's picture fits best within SEARCH_MM, roughly."""
+    wide, count = _WIDE
+    by = 0.0 if bend is None else bend
+    seen = _sampled(grey, to_px(_grid(wide, count)) + by, count).astype(np.float32)
     small = cv2.resize(_picture(number), (GRID // 2, GRID // 2), interpolation=cv2.INTER_AREA)
     score = cv2.matchTemplate(seen, small.astype(np.float32), cv2.TM_CCOEFF_NORMED)
     row, column = np.unravel_index(int(np.argmax(score)), score.shape)

@@ -17,13 +17,13 @@ import numpy as np
 
 from drillaid.errors import RigError
 from drillaid.rig import marks
-from drillaid.rig.mark_finding import SEARCH_MM, SeenMark, find_marks, read_mark
+from drillaid.rig.mark_finding import SeenMark, find_marks, read_mark
 from drillaid.rig.rig import Rig
 
 LIMIT_MM = 0.1
 SIGMAS = 3.0
 EVERY_S = 2.0  # between two looks while nothing is wrong
-AT_ONCE = 4  # marks read in one look, in turn: keeps a look short
+AT_ONCE = 3  # marks read in one look, in turn: keeps a look short
 TRUE, MOVED, MARK_MOVED, NOT_JUDGED = "true", "moved", "mark_moved", "not_judged"
 REMEDY = (
     "put the arm back, or take one picture in which the marks are seen and run "
@@ -33,7 +33,7 @@ REMEDY = (
 
 @dataclass(frozen=True, eq=False)
 class StoredMark:
-    """corners_mm: (4, 2) bench mm, in the order of `marks.corners_mm`; sigma_mm: of each"""
+    """corners_mm: (4, 2) bench mm, in the order of `marks.corners_mm`; sigma_mm: of a corner"""
 
     number: int
     corners_mm: np.ndarray
@@ -129,8 +129,14 @@ def judge(rig: Rig, stored: MarkSet, seen: tuple[SeenMark, ...]) -> Verdict:
         found = rig.to_bench(mark.px, stored.height_mm)
         at.append(mine.corners_mm.mean(axis=0))
         off.append((found - mine.corners_mm).mean(axis=0))
-        sigma.append(math.hypot(mine.sigma_mm, mark.sigma_px / rig.px_per_mm(stored.height_mm)))
+        corner_mm = mark.sigma_px / rig.px_per_mm(stored.height_mm)
+        sigma.append(math.hypot(mine.sigma_mm, corner_mm) / 2)  # of the middle of four
     at, off, sigma = np.array(at), np.array(off), np.array(sigma)
+    clear = sigma <= LIMIT_MM / 4  # a mark seen in part says too little to outvote one
+    seen = tuple(mark for mark, good in zip(seen, clear, strict=True) if good)
+    at, off, sigma = at[clear], off[clear], sigma[clear]
+    if not len(seen):
+        return Verdict(NOT_JUDGED, "The reference marks are not seen clearly.")
     if not np.isfinite(off).all():
         return Verdict(NOT_JUDGED, "The reference marks are at the picture's edge.")
     return _judged(rig, np.array([mark.number for mark in seen]), at, off, sigma)
@@ -163,8 +169,8 @@ def _judged(rig: Rig, numbers, at, off, sigma) -> Verdict:
         names = " and ".join(map(str, strays))
         return Verdict(
             MARK_MOVED,
-            f"Mark {names} has moved by itself ({far[alone].max():.2f} mm), the others have not: it "
-            "has come unstuck. The rig is still true; stick it down and calibrate the bench "
+            f"Mark {names} has moved by itself ({far[alone].max():.2f} mm), the others have not: "
+            "it has come unstuck. The rig is still true; stick it down and calibrate the bench "
             "plane again soon.",
             **told,
         )
@@ -276,12 +282,14 @@ class RigWatch:
         if not suspicious and len(numbers) > AT_ONCE:
             numbers = [numbers[(self._turn + k) % len(numbers)] for k in range(AT_ONCE)]
             self._turn += AT_ONCE
-        seen = [read_mark(grey, n, self._px[n], search_mm=SEARCH_MM) for n in numbers]
+        seen = [read_mark(grey, n, self._px[n], search=True, lens=self._rig) for n in numbers]
         seen = tuple(mark for mark in seen if mark is not None)
         if len(seen) < min(2, len(self._px)):
-            seen = find_marks(grey)  # slow, but they may have gone far
+            seen = find_marks(grey, self._rig)  # slow, but they may have gone far
         verdict = judge(self._rig, self._stored, seen)
         if verdict.state in (MOVED, MARK_MOVED) and len(seen) < len(self._px):
-            seen = {mark.number: mark for mark in find_marks(grey)} | {m.number: m for m in seen}
+            seen = {mark.number: mark for mark in find_marks(grey, self._rig)} | {
+                m.number: m for m in seen
+            }
             verdict = judge(self._rig, self._stored, tuple(seen.values()))
         return verdict

@@ -25,9 +25,10 @@ from drillaid.simulation.occluders import (
     skin_tone,
 )
 from drillaid.simulation.optics import UNIT_LIGHT, Light, Optics, Sensor
+from drillaid.simulation.prints import Print
 from drillaid.simulation.projection import PixelMap
 from drillaid.simulation.rigs import nominal_rig
-from drillaid.simulation.scenery import background
+from drillaid.simulation.scenery import Scenery
 from drillaid.simulation.textures import rgb
 from drillaid.simulation.water import Water, WaterSurface
 
@@ -43,7 +44,7 @@ _SIDE = {
 
 class SimulatedBench:
     """board: None for an empty bench; sheet: what covers the bench (`scenery.SHEETS`);
-    water: over all that lies there.
+    water: over all that lies there; prints: sheets of paper on the bench, under the board.
 
     pose: board mm -> bench mm on the upper face, rigid
     truth: design mm -> bench mm on the upper face
@@ -62,6 +63,7 @@ class SimulatedBench:
         clutter: int = 10,
         water: Water | None = None,
         wander_sigma_mm: float = 0.03,
+        prints: tuple[Print, ...] = (),
         seed: int = 0,
     ):
         self.board, self.rig, self.thickness_mm = board, rig, float(thickness_mm)
@@ -75,18 +77,46 @@ class SimulatedBench:
         streams = np.random.default_rng([seed, 4]).spawn(5)
         self._bit_rng, self._finger_rng = streams[0], streams[1]
         shape = rig.height, rig.width
-        self._pixels = PixelMap(rig)
         self._lit, self._mirrored = self.light.fields(shape, streams[2], self.optics.vignette)
         sheet = "lightbox" if self.light.backlight > 0.3 else sheet
-        bench = background(self._pixels, streams[3], sheet, clutter)
-        self._bench = cv2.multiply(bench, self._lit, scale=1 / UNIT_LIGHT)
+        self._scenery = Scenery(rig, streams[3], sheet, clutter)
+        self.prints = tuple(prints)
+        self._look_from(rig)
         self._sensor = Sensor(self.optics, shape, streams[4])
         self._water = None if water is None else WaterSurface(water, rig, self.thickness_mm)
         self._fingers: tuple = ()
-        self._still: np.ndarray | None = None
         self.pose = Affine.identity()
         self._bores = None if board is None else BoreLayer(board, self.light.backlight, seed)
         self.occluders = occluders or Occluders()
+
+    def _look_from(self, rig: Rig) -> None:
+        """What never changes while the camera stays at this pose."""
+        self._pixels = PixelMap(rig)
+        bench = self._scenery.seen(self._pixels)
+        for sheet in self.prints:
+            sheet.draw(bench, self._pixels)
+        self._bench = cv2.multiply(bench, self._lit, scale=1 / UNIT_LIGHT)
+        self._still: np.ndarray | None = None
+
+    def knock(self, rig: Rig) -> None:
+        """The camera now stands as `rig` says; table, spindle and what lies there stay.
+
+        rig: another pose of the same camera; its spindle must be the bench's own.
+        """
+        if (rig.width, rig.height) != (self.rig.width, self.rig.height):
+            raise ValueError("a knocked camera keeps its picture's size")
+        with self._lock:
+            self.rig = rig
+            self._look_from(rig)
+            fingers = self._fingers
+            self.occluders = self._occluders
+            self._fingers = fingers
+
+    def lay(self, *prints: Print) -> None:
+        """These sheets lie on the bench from now on, instead of those before."""
+        with self._lock:
+            self.prints = tuple(prints)
+            self._look_from(self.rig)
 
     # --- where the board lies -----------------------------------------------------
 

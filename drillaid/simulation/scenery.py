@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from drillaid.geometry import Homography
+from drillaid.rig.rig import Rig
 from drillaid.simulation.projection import PixelMap
 from drillaid.simulation.textures import layered_noise, rgb, soft_noise, streaks
 
@@ -15,10 +16,26 @@ SHEETS = ("wood", "plywood", "grey", "cloth", "white", "lightbox")
 _PX_PER_MM = 9.0
 
 
-def background(pixels: PixelMap, rng: np.random.Generator, sheet: str, clutter: int) -> np.ndarray:
-    """The empty bench as the camera sees it in even light, uint8 (H, W, 3)."""
-    rig = pixels.rig
-    roi = (0, 0, rig.width, rig.height)
+class Scenery:
+    """The empty bench, painted once for the view of one camera.
+
+    What lies beyond that view is the paint mirrored at its border.
+    """
+
+    def __init__(self, rig: Rig, rng: np.random.Generator, sheet: str, clutter: int) -> None:
+        self._image, self._to_texture = _painted(rig, rng, sheet, clutter)
+
+    def seen(self, pixels: PixelMap) -> np.ndarray:
+        """As a camera sees it in even light, uint8 (H, W, 3)."""
+        rig = pixels.rig
+        roi = (0, 0, rig.width, rig.height)
+        where = pixels.onto(self._to_texture @ rig.plane(0.0).inverse, roi)
+        mode = cv2.BORDER_REFLECT
+        return cv2.remap(self._image, where, None, cv2.INTER_LINEAR, borderMode=mode)
+
+
+def _painted(rig: Rig, rng: np.random.Generator, sheet: str, clutter: int):
+    """(uint8 texture, bench mm -> its px)."""
     frame = np.array(
         [[u, v] for u in (0, rig.width / 2, rig.width) for v in (0, rig.height / 2, rig.height)]
     )
@@ -31,9 +48,7 @@ def background(pixels: PixelMap, rng: np.random.Generator, sheet: str, clutter: 
     for _ in range(clutter):
         _CLUTTER[rng.integers(len(_CLUTTER))](paint, rng, ppm)
     to_texture = Homography([[ppm, 0, -low[0] * ppm], [0, -ppm, high[1] * ppm], [0, 0, 1]])
-    where = pixels.onto(to_texture @ rig.plane(0.0).inverse, roi)
-    image = np.clip(paint, 0, 255).astype(np.uint8)
-    return cv2.remap(image, where, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    return np.clip(paint, 0, 255).astype(np.uint8), to_texture
 
 
 def _sheet(sheet: str, rng: np.random.Generator, shape, ppm: float) -> np.ndarray:

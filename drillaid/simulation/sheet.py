@@ -104,22 +104,32 @@ class SheetCamera:
         border, cell = self.sheet._border, self.sheet.cell_mm
         # Sheet mm -> index of the cell in `levels`, whole numbers at cell centres.
         index = Homography([[1 / cell, 0, border - 0.5], [0, 1 / cell, border - 0.5], [0, 0, 1]])
-        m = (index @ to_sheet).matrix
-        u, v = self._straight[..., 0], self._straight[..., 1]
-        w = m[2, 0] * u + m[2, 1] * v + m[2, 2]
-        behind = ~(w > 1e-9)
-        w[behind] = 1.0
-        rows, columns = self._levels.shape
-        places = []
-        for row, count in ((0, columns), (1, rows)):
-            place = ((m[row, 0] * u + m[row, 1] * v + m[row, 2]) / w).astype(np.float32)
-            place[behind] = -10.0
-            np.clip(place, -10.0, count + 10.0, out=place)
-            places.append(_sharpened(place))
-        return cv2.remap(
-            self._levels, *places, cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT, borderValue=TABLE,
-        )  # fmt: skip
+        return draw_cells(self._levels, index @ to_sheet, self._straight, TABLE)
+
+
+def draw_cells(
+    levels: np.ndarray, to_cells: Homography, straight: np.ndarray, beyond: float
+) -> np.ndarray:
+    """A grid of cells as float32 (H, W), every edge one pixel soft.
+
+    levels: float32 (rows, columns); to_cells: undistorted px -> (column, row), whole numbers
+    at cell centres; straight: float32 (H, W, 2) undistorted px of each pixel; beyond: outside
+    """
+    m = to_cells.matrix
+    u, v = straight[..., 0], straight[..., 1]
+    w = m[2, 0] * u + m[2, 1] * v + m[2, 2]
+    behind = ~(w > 1e-9)
+    w[behind] = 1.0
+    rows, columns = levels.shape
+    places = []
+    for row, count in ((0, columns), (1, rows)):
+        place = ((m[row, 0] * u + m[row, 1] * v + m[row, 2]) / w).astype(np.float32)
+        place[behind] = -10.0
+        np.clip(place, -10.0, count + 10.0, out=place)
+        places.append(_sharpened(place))
+    return cv2.remap(
+        levels, *places, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=beyond
+    )
 
 
 def _sharpened(place: np.ndarray) -> np.ndarray:
