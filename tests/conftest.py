@@ -49,7 +49,7 @@ def _home_variables(folder: Path) -> dict[str, str]:
 def pytest_addoption(parser: pytest.Parser, pluginmanager: pytest.PytestPluginManager) -> None:
     """With -p no:pytest-qt, as where PyQt6 is not installed, its settings mean nothing."""
     if not pluginmanager.hasplugin("pytest-qt") and not pluginmanager.hasplugin("pytestqt.plugin"):
-        for name in ("qt_api", "qt_log_level_fail"):
+        for name in ("qt_api", "qt_log_level_fail", "qt_log_ignore"):
             parser.addini(name, "unused without pytest-qt")
 
 

@@ -17,6 +17,14 @@ MAX_SIDE_PX = 8000
 SHARPER = 3  # drawn this much larger, then reduced: thin lines stay smooth
 
 
+def placed_picture(
+    design: Design, px_per_mm: float = 10.0, *, face: str = "bottom", numbers: bool = False
+) -> tuple[np.ndarray, Affine]:
+    """`picture_of`, with design mm -> its pixels for what is drawn upon it."""
+    picture = picture_of(design, px_per_mm, face=face, numbers=numbers)
+    return picture, _view(design, px_per_mm, face)[0]
+
+
 def picture_of(
     design: Design, px_per_mm: float = 10.0, *, face: str = "bottom", numbers: bool = True
 ) -> np.ndarray:

@@ -79,6 +79,10 @@ class LiveGuidance:
         """What the operator did; `refusal` says why it did not count, if so."""
         return self._out(self.session.act(action, self._now()))
 
+    def keep_with(self, keeper: Keeper) -> None:
+        """From here on all is recorded: what came before was looking, not drilling."""
+        self._keeper = keeper
+
     @property
     def unwritten(self) -> str | None:
         """Why the record cannot be written at present, or None."""

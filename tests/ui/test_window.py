@@ -1,0 +1,56 @@
+from __future__ import annotations
+
+from PyQt6.QtCore import Qt
+
+from drillaid.guidance import guidance as g
+
+
+def go(qtbot, window, paths):
+    """Design read, practice bench chosen, the board looked for."""
+    window.open_paths(paths)
+    qtbot.waitUntil(lambda: window.job.job is not None, timeout=20_000)
+    window.go("bench")
+    window.stages["bench"].go.click()
+    assert window.at == "finding"
+    qtbot.waitUntil(lambda: window.job.found, timeout=30_000)
+
+
+def test_a_hole_is_drilled_on_the_practice_bench(qtbot, window, board_files):
+    """From the files to the first hole, by the keys a person would use."""
+    assert window.way.buttons["drilling"].isEnabled() is False
+    go(qtbot, window, board_files)
+    window.stages["finding"].go.click()
+    stage = window.stages["drilling"]
+    qtbot.waitUntil(stage.card.isVisible, timeout=20_000)
+    qtbot.keyClick(stage.card, Qt.Key.Key_Space)
+    qtbot.waitUntil(lambda: stage.sight.guidance.state != g.CHANGE_BIT, timeout=20_000)
+
+    def push() -> bool:
+        guidance = stage.sight.guidance
+        if guidance.off_mm is not None and guidance.distance_mm > 0.05:
+            window.job.practice.move(*guidance.off_mm)
+            qtbot.wait(250)
+        return stage.sight.guidance.state == g.ON_TARGET
+
+    qtbot.waitUntil(push, timeout=40_000)
+    hole = stage.sight.guidance.hole
+    assert stage.confirm.isEnabled()
+    qtbot.keyClick(stage, Qt.Key.Key_L)
+    qtbot.keyClick(stage, Qt.Key.Key_Space)
+    qtbot.waitUntil(lambda: stage.sight.guidance.progress.done == 1, timeout=20_000)
+    assert window.job.session.progress.hole_is_done(hole)
+    assert window.job.open_journal().board(window.job.board).done == 1
+
+
+def test_a_step_that_cannot_be_gone_to_says_why(qtbot, window):
+    window.go("finding")
+    assert window.at == "design"
+    assert window.line.text() == "The board's files come first"
+
+
+def test_files_that_are_no_design_are_told(qtbot, window, tmp_path):
+    letter = tmp_path / "letter.txt"
+    letter.write_text("Dear all,\n")
+    window.open_paths([str(letter)])
+    qtbot.waitUntil(lambda: "letter.txt" in window.line.text(), timeout=10_000)
+    assert window.job.job is None

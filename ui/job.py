@@ -1,0 +1,266 @@
+"""What the window works on: design, bench, camera, board. Holds what the core decided."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from PyQt6.QtCore import QObject, pyqtSignal
+
+from drillaid.errors import DrillaidError
+from drillaid.guidance.finder import BoardFinder
+from drillaid.guidance.job import Job
+from drillaid.guidance.keeping import Keeper
+from drillaid.guidance.live import LiveGuidance
+from drillaid.guidance.session import Session
+from drillaid.guidance.spindle_mark import SpindleMark
+from drillaid.guidance.unrigged import SPINDLE_MM, UnriggedFinder
+from drillaid.guidance.view import View, hands_px_per_mm, upright_px_per_mm
+from drillaid.journal.journal import BoardRecord, Journal, design_hash
+from drillaid.journal.resume import resume, start
+from drillaid.rig.frame import Camera
+from drillaid.rig.pictures import check_size
+from drillaid.rig.reader import NewestFrame
+from drillaid.rig.rig import Rig
+from drillaid.rig.sources import open_camera
+from ui.settings import Settings
+
+PRACTICE = "sim"  # the camera that looks at the simulated bench
+MM_ACROSS = 14.0  # of the magnified picture's shorter side
+SIMULATED = " (simulated bench)"  # must never be mistaken for a board of copper
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """Where pictures come from and what is known of the place.
+
+    rig and its file; or mark: the spindle axis in the picture of a camera without a rig
+    """
+
+    source: str
+    rig: Rig | None = None
+    rig_path: str = ""
+    mark: SpindleMark | None = None
+
+    @property
+    def complete(self) -> bool:
+        """Enough to guide by."""
+        if self.source == PRACTICE:
+            return True
+        if self.rig is not None:
+            return self.rig.axis_mm is not None
+        return self.mark is not None
+
+
+class JobState(QObject):
+    """Signals: changed() whenever a step may stand differently.
+
+    job: the design made ready, or None; bench; found: the board was seen at the last look;
+    board: its number in the journal once drilling has begun; finished: nothing is left to drill
+    """
+
+    changed = pyqtSignal()
+    remembered = pyqtSignal(object)  # Settings
+
+    def __init__(self, settings: Settings, data: str | Path | None = None, parent=None) -> None:
+        super().__init__(parent)
+        self.settings = settings
+        self.data = data
+        self.job: Job | None = None
+        self.bench: Bench | None = None
+        self.practice = None  # drillaid.simulation.bench.SimulatedBench, behind its camera
+        self.board: int | None = None
+        self.found = False
+        self.finished = False
+        self.cautions_read = False
+        self.camera: Camera | None = None
+        self.journal: Journal | None = None
+        self.session: Session | None = None
+
+    def set(self, **values) -> None:
+        """Sets attributes and says so once."""
+        for name, value in values.items():
+            if not hasattr(self, name):
+                raise AttributeError(name)
+            setattr(self, name, value)
+        self.changed.emit()
+
+    def remember(self, **values) -> None:
+        """For the next day."""
+        self.settings = replace(self.settings, **values)
+        self.remembered.emit(self.settings)
+
+    def set_job(self, job: Job) -> None:
+        """Another design: nothing of the former board counts."""
+        self.close_camera()
+        self.set(job=job, board=None, found=False, finished=False, session=None)
+
+    def set_bench(self, bench: Bench) -> None:
+        """Another camera or rig."""
+        self.close_camera()
+        self.set(bench=bench, found=False)
+
+    def next_board(self) -> None:
+        """Another board of the same design."""
+        self.close_camera()
+        self.set(board=None, found=False, finished=False, session=None)
+
+    # -- the record ------------------------------------------------------------------
+
+    def open_journal(self) -> Journal:
+        if self.journal is None:
+            self.journal = Journal.open(self.data)
+        return self.journal
+
+    def unfinished(self) -> BoardRecord | None:
+        """The last board of this design that was begun and not finished."""
+        name, key = self._recorded_design().name, design_hash(self.job.design)
+        mine = [
+            board
+            for board in self.open_journal().unfinished()
+            if board.design_hash == key and board.design_name == name and board.done
+        ]
+        return mine[0] if mine else None
+
+    def _recorded_design(self):
+        design = self.job.design
+        if self.bench is not None and self.bench.source == PRACTICE:
+            return replace(design, name=design.name + SIMULATED)
+        return design
+
+    # -- what guides -------------------------------------------------------------------
+
+    def spindle_mm(self) -> np.ndarray:
+        rig = self.bench.rig
+        return np.asarray(SPINDLE_MM if rig is None else rig.spindle_mm(self.job.thickness_mm))
+
+    def make_session(self) -> Session:
+        """Of the board at hand: as recorded if one was begun, else a new one."""
+        if self.board is not None:
+            return resume(
+                self.open_journal(), self.board, self.spindle_mm(), self.job.settings,
+                design=self.job.design,
+            )  # fmt: skip
+        return Session(self.job.work, self.spindle_mm(), self.job.settings)
+
+    def begin_board(self, tell) -> Keeper:
+        """From here on all is recorded; raises StorageError where it cannot be."""
+        journal, job = self.open_journal(), self.job
+        if self.board is None:
+            self.board = start(
+                journal, self._recorded_design(), job.work, face=job.face,
+                thickness_mm=job.thickness_mm,
+            )  # fmt: skip
+            self.changed.emit()
+        return Keeper(journal, self.board, tell)
+
+    def open_camera(self) -> Camera:
+        """The camera of the bench, opened once; CameraError where it is not there."""
+        if self.camera is not None:
+            return self.camera
+        bench, job = self.bench, self.job
+        if bench.source == PRACTICE:
+            camera = self._practice_camera(job)
+        else:
+            size = {} if bench.rig is None else {"size": (bench.rig.width, bench.rig.height)}
+            camera = open_camera(bench.source, **size)
+        self.camera = NewestFrame(camera) if camera.live else camera
+        return self.camera
+
+    def _practice_camera(self, job: Job):
+        from ui.running.practice import practice_bench, practice_camera
+
+        if self.practice is None:
+            self.practice = practice_bench(job, self.settings.seed)
+        self.bench = replace(self.bench, rig=self.practice.rig)
+        return practice_camera(self.practice)
+
+    def close_camera(self) -> None:
+        """Gives the camera back; the practice bench stays as it lies for the same board."""
+        camera, self.camera = self.camera, None
+        if camera is not None:
+            camera.close()
+            inner = getattr(camera, "camera", None)
+            if inner is not None:
+                inner.close()
+        if self.board is None:
+            self.practice = None
+
+    def make_finder(self, *, hurry: bool):
+        job, bench = self.job, self.bench
+        if bench.rig is not None:
+            return BoardFinder.of(
+                job.design, bench.rig, face=job.face, thickness_mm=job.thickness_mm, hurry=hurry
+            )
+        return UnriggedFinder(job.design, bench.mark, face=job.face, hurry=hurry)
+
+    def make_live(self) -> LiveGuidance:
+        """A LiveGuidance on the open camera; raises DrillaidError where that cannot be."""
+        camera = self.open_camera()
+        self.session = self.make_session()
+        return LiveGuidance(
+            camera, self.make_finder(hurry=camera.live), self.session,
+            clock=self._clock(camera),
+            stopwatch=None if camera.live else time.perf_counter,
+            check=self._check,
+        )  # fmt: skip
+
+    def _clock(self, camera):
+        """The clock that stamps the frames."""
+        if not camera.live:
+            return None
+        inner = camera.camera
+        return (lambda: inner.time_s) if self.bench.source == PRACTICE else time.monotonic
+
+    def _check(self, frame) -> None:
+        if self.bench.rig is not None:
+            check_size(self.bench.rig, frame)
+
+    # -- how it is seen ------------------------------------------------------------------
+
+    def hands(self, registration=None) -> np.ndarray | None:
+        """(2, 2) photograph's px per mm of the hand's axes, None while that is not known."""
+        rig = self.bench.rig if self.bench is not None else None
+        if rig is not None:
+            at = self.spindle_mm() if rig.axis_mm is not None else np.zeros(2)
+            return hands_px_per_mm(rig, at, self.job.thickness_mm if self.job else 0.0)
+        place = None if registration is None else registration.placement
+        if place is None:
+            return None
+        return upright_px_per_mm(place.px_per_mm, self.settings.turns)
+
+    def spindle_px(self) -> np.ndarray | None:
+        bench = self.bench
+        if bench.rig is not None and bench.rig.axis_mm is not None:
+            return bench.rig.to_pixels([self.spindle_mm()], self.job.thickness_mm)[0]
+        return None if bench.mark is None else np.asarray(bench.mark.px, dtype=np.float64)
+
+    def near_view(self, size: tuple[int, int], frame, registration, across: float) -> View:
+        """About the spindle axis where that is known, else the whole picture."""
+        hands, spindle = self.hands(registration), self.spindle_px()
+        if hands is None or spindle is None:
+            return self.whole_view(size, frame, registration)
+        return View.hands(hands, spindle, size, across)
+
+    def whole_view(self, size: tuple[int, int], frame, registration) -> View:
+        height, width = frame.image.shape[:2]
+        hands = self.hands(registration)
+        if hands is None:
+            hands = upright_px_per_mm(1.0, self.settings.turns)
+        return View.whole((width, height), size, hands)
+
+    def close(self) -> None:
+        """Camera and record are given back."""
+        self.close_camera()
+        if self.journal is not None:
+            self.journal.close()
+            self.journal = None
+
+
+def reason_of(error: Exception) -> str:
+    """A sentence for a person, whatever went wrong."""
+    if isinstance(error, DrillaidError):
+        return str(error)
+    return "Something went wrong inside the program; what was done is kept."

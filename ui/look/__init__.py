@@ -1,0 +1,1 @@
+"""Colours, type and drawn signs: how the window looks."""

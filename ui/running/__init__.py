@@ -1,0 +1,1 @@
+"""What runs beside the window: pictures, guidance and slow work, off the UI thread."""

@@ -1,0 +1,39 @@
+"""The simulated bench as one of the cameras: a class can practise without a drill."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from drillaid.guidance.job import Job
+from drillaid.simulation.bench import SimulatedBench
+from drillaid.simulation.camera import SimulatedCamera
+from drillaid.simulation.conditions import bench_for
+
+FPS = 30.0
+TURN_RAD_PER_PX = 0.004
+
+
+def practice_bench(job: Job, seed: int) -> SimulatedBench:
+    """An etched board of this design, not drilled yet, lying anywhere."""
+    return bench_for(job.design, seed, face=job.face, thickness_mm=job.thickness_mm)
+
+
+def practice_camera(bench: SimulatedBench) -> SimulatedCamera:
+    """Paced by the clock, as a real one."""
+    return SimulatedCamera(bench, FPS, realtime=True)
+
+
+def drag(bench: SimulatedBench, dx_px: float, dy_px: float, px_per_mm: float) -> None:
+    """The hand pushes the board: screen px, y down."""
+    if px_per_mm > 0:
+        bench.move(dx_px / px_per_mm, -dy_px / px_per_mm)
+
+
+def turn(bench: SimulatedBench, dx_px: float) -> None:
+    """The hand turns it about the spindle."""
+    bench.move(0.0, 0.0, -TURN_RAD_PER_PX * dx_px)
+
+
+def pull_lever(bench: SimulatedBench, bit_mm: float) -> np.ndarray:
+    """The bit goes down where it stands; the place, design mm (2,)."""
+    return bench.drill(bit_mm)

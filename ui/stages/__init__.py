@@ -1,0 +1,1 @@
+"""One module for each stage of the job, in the order of the work."""

@@ -1,0 +1,169 @@
+"""The window: the way on one side, the stage at hand beside it, one line of words below."""
+
+from __future__ import annotations
+
+from PyQt6.QtCore import QTimer
+from PyQt6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeySequence, QShortcut
+from PyQt6.QtWidgets import (
+    QApplication,
+    QBoxLayout,
+    QHBoxLayout,
+    QLabel,
+    QMainWindow,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from ui import settings as remembered
+from ui.job import JobState
+from ui.look.colours import THEMES
+from ui.look.style import LARGEST, SMALLEST, sheet
+from ui.stages.after import AfterStage
+from ui.stages.bench import BenchStage
+from ui.stages.design import DesignStage
+from ui.stages.drilling import DrillingStage
+from ui.stages.finding import FindingStage
+from ui.stages.stage import Stage
+from ui.way import STEPS, WayRail
+from ui.words import tr
+
+STAGES = (DesignStage, BenchStage, FindingStage, DrillingStage, AfterStage)
+
+
+class Window(QMainWindow):
+    """job: what is worked on. `go(name)` shows a stage, if it can be gone to."""
+
+    def __init__(self, job: JobState) -> None:
+        super().__init__()
+        self.job = job
+        self.colours = THEMES[job.settings.theme]
+        self.setWindowTitle("drillaid")
+        self.setAcceptDrops(True)
+        self.stages: dict[str, Stage] = {}
+        self.stack = QStackedWidget()
+        for kind in STAGES:
+            stage = kind(job, self.colours)
+            stage.wants.connect(self.go)
+            stage.told.connect(self.tell)
+            self.stages[kind.name] = stage
+            self.stack.addWidget(stage)
+        self.way = WayRail(STEPS, self.colours)
+        self.way.gone_to.connect(self.go)
+        self.line = QLabel()
+        self.line.setWordWrap(True)
+        self.line.setMinimumHeight(40)
+        self._lay_out()
+        self.at = "design"
+        self._entered = False
+        job.changed.connect(self._stand)
+        job.remembered.connect(self._remember)
+        self._shortcuts()
+        self._paint()
+        self._stand()
+
+    def _lay_out(self) -> None:
+        middle = QWidget()
+        self._row = QHBoxLayout()
+        self._row.addWidget(self.way)
+        self._row.addWidget(self.stack, 1)
+        column = QVBoxLayout(middle)
+        column.setContentsMargins(10, 10, 10, 6)
+        column.addLayout(self._row, 1)
+        column.addWidget(self.line)
+        self.setCentralWidget(middle)
+        self._set_hand(self.job.settings.left_handed)
+
+    def _set_hand(self, left: bool) -> None:
+        way = QBoxLayout.Direction.RightToLeft if left else QBoxLayout.Direction.LeftToRight
+        self._row.setDirection(way)
+        self.stages["drilling"].set_hand(left)
+
+    def _shortcuts(self) -> None:
+        for keys, slot in (
+            ("F11", self._full_screen),
+            ("Ctrl++", lambda: self._type_by(0.1)),
+            ("Ctrl+-", lambda: self._type_by(-0.1)),
+            ("F10", self._other_theme),
+        ):
+            QShortcut(QKeySequence(keys), self, activated=slot)
+
+    # -- the way -----------------------------------------------------------------------
+
+    def showEvent(self, event) -> None:  # noqa: N802
+        super().showEvent(event)
+        if not self._entered:
+            self._entered = True
+            QTimer.singleShot(0, self.stages[self.at].enter)
+
+    def go(self, name: str) -> None:
+        standing = self.stages[name].standing(self.job)
+        if standing.why and name != self.at:
+            self.tell(standing.why)
+            return
+        self.stages[self.at].leave()
+        self.at = name
+        stage = self.stages[name]
+        self.stack.setCurrentWidget(stage)
+        self.tell(stage.next_word())
+        stage.enter()
+        self._stand()
+
+    def _stand(self) -> None:
+        standing = {name: stage.standing(self.job) for name, stage in self.stages.items()}
+        self.way.show_standing(self.at, standing)
+
+    def tell(self, sentence: str) -> None:
+        """On the line at the foot."""
+        self.line.setText(sentence)
+
+    # -- files dropped ------------------------------------------------------------------
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:  # noqa: N802
+        if event.mimeData().hasUrls():
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:  # noqa: N802
+        paths = [url.toLocalFile() for url in event.mimeData().urls() if url.isLocalFile()]
+        if paths:
+            event.acceptProposedAction()
+            self.open_paths(paths)
+
+    def open_paths(self, paths: list[str]) -> None:
+        """A design, wherever in the job one is."""
+        if self.at != "design":
+            self.go("design")
+        self.stages["design"].open_paths(paths)
+
+    # -- comfort --------------------------------------------------------------------------
+
+    def _remember(self, settings: remembered.Settings) -> None:
+        if not remembered.save(settings):
+            self.tell(tr("The settings cannot be written; they hold for today."))
+        self.colours = THEMES[settings.theme]
+        self._set_hand(settings.left_handed)
+        self._paint()
+
+    def _paint(self) -> None:
+        app = QApplication.instance()
+        app.setStyleSheet(sheet(self.colours, self.job.settings.type_scale))
+        for stage in self.stages.values():
+            stage.repaint_with(self.colours)
+        for button in self.way.buttons.values():
+            button.colours = self.colours
+            button.update()
+
+    def _type_by(self, step: float) -> None:
+        scale = min(LARGEST, max(SMALLEST, self.job.settings.type_scale + step))
+        self.job.remember(type_scale=scale)
+
+    def _other_theme(self) -> None:
+        self.job.remember(theme="light" if self.colours.name == "dark" else "dark")
+
+    def _full_screen(self) -> None:
+        self.showNormal() if self.isFullScreen() else self.showFullScreen()
+
+    def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
+        self.stages[self.at].leave()
+        self.job.close()
+        super().closeEvent(event)
