@@ -87,6 +87,8 @@ class LensResult:
             "distortion": fit and fit.values[4:].tolist(),
             "sigma": fit and dict(zip(NAMES, fit.sigma.tolist(), strict=True)),
             "terms": fit and fit.terms,
+            "sheet_stretch": fit and fit.stretch,
+            "sheet_stretch_sigma": fit and fit.stretch_sigma,
             "coverage": fit and self.spread.coverage,
             "tilt_deg": fit and self.spread.tilt_deg,
             "views": [view.to_json() for view in self.views],
@@ -106,6 +108,7 @@ class LensResult:
             "sigma": dict(zip(NAMES, fit.sigma, strict=True)),
             "rms_px": fit.total_rms_px,
             "held_out_rms_px": fit.total_held_out_px,
+            "sheet_stretch": fit.stretch or None,
             "views": int(fit.used.sum()),
             "coverage": self.spread.coverage,
             "pattern": f"{kind}, {pattern.columns} x {pattern.rows} squares of "
@@ -258,6 +261,13 @@ def _implausible(fit: LensFit, size_px) -> tuple[str, str] | None:
 
 def _warnings(fit: LensFit, spread: Spread, size_px) -> tuple[str, ...]:
     out = []
+    if fit.stretch:
+        way = "longer" if fit.stretch > 0 else "shorter"
+        out.append(
+            f"The sheet is {100 * abs(fit.stretch):.2f} % {way}"
+            " from top to bottom than its squares are wide, as printers make it; the lens allows "
+            "for that, but the bench plane needs a sheet with true squares, or each side measured."
+        )
     if spread.unseen:
         out.append(f"Nothing was seen in {_listed(spread.unseen)}: the lens is extrapolated there.")
     if fit.used.sum() < 8:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.bundle import Fit, Seen, fit_bundle, pose_of, projected
+from calibration.bundle import STRETCH, Fit, Seen, fit_bundle, pose_of, projected
 
 # Sets of free values, the smaller first: k1; k1 k2; with p1 p2; with k3; all.
 TERM_SETS = {
@@ -29,6 +29,7 @@ BAD_CORNER = 6.0  # times the typical residual of its view
 BAD_VIEW = 3.0  # times the typical held-out error of the others
 MIN_KEPT = 0.7  # of a view's corners; with fewer the view goes
 MIN_VIEWS = 4
+SURE = 5.0  # times its sigma: from here on the sheet is taken to be stretched
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +42,7 @@ class LensFit:
     rms_px, held_out_rms_px: (V,) root mean square distance of a view's corners, in the fit
     and predicted by the other views (pose from the view's other half of corners)
     typical: residuals over stated sigmas, 1 if those are right
+    stretch, stretch_sigma: the sheet's y is longer by 1 + stretch; 0 where views do not show it
     """
 
     values: np.ndarray
@@ -53,6 +55,8 @@ class LensFit:
     rms_px: np.ndarray
     held_out_rms_px: np.ndarray
     typical: float
+    stretch: float = 0.0
+    stretch_sigma: float = 0.0
 
     @property
     def total_rms_px(self) -> float:
@@ -78,18 +82,30 @@ def fit_lens(
     if full is None:
         return None
     full, used, kept = _cleaned(views, size_px, full, used, kept, terms)
-    name = terms or _chosen_terms(_parts(views, used, kept), size_px, full)
-    fit = fit_bundle(_parts(views, used, kept), size_px, TERM_SETS[name], full)
+    parts = _parts(views, used, kept)
+    more = (STRETCH,) if _stretched(parts, size_px, full) else ()
+    name = terms or _chosen_terms(parts, size_px, full, more)
+    fit = fit_bundle(parts, size_px, (*TERM_SETS[name], *more), full)
     return _concluded(views, fit, name, used, kept)
 
 
 def _first(views, size_px, free) -> Fit | None:
     """Robust, so that one bad view or some bad corners do not bend all others."""
-    rough = fit_bundle(views, size_px, free[:4], huber=8.0)
+    rough = fit_bundle(views, size_px, free[:4], huber=8.0, tolerance=1e-2)
     if rough is None:
         return None
-    fit = fit_bundle(views, size_px, free, rough, huber=5.0 * max(1.0, _typical(views, rough)))
-    return fit_bundle(views, size_px, free, fit, huber=4.0 * max(1.0, _typical(views, fit)))
+    fit = fit_bundle(views, size_px, free, rough, 5.0 * max(1.0, _typical(views, rough)), 1e-3)
+    return fit_bundle(views, size_px, free, fit, 4.0 * max(1.0, _typical(views, fit)), 1e-4)
+
+
+def _stretched(parts, size_px, start: Fit) -> bool:
+    """Whether views show beyond doubt that the sheet is longer one way than drawn."""
+    if len(parts) < MIN_VIEWS:
+        return False
+    free = {*start.free, *TERM_SETS["k1 k2 p1 p2"], STRETCH}
+    fit = fit_bundle(parts, size_px, free, start, tolerance=1e-7)
+    sigma = _sigma(fit, parts)[list(fit.free).index(STRETCH)]
+    return abs(fit.values[STRETCH]) > SURE * sigma
 
 
 def _typical(views, fit: Fit) -> float:
@@ -109,11 +125,13 @@ def _parts(views, used, kept) -> list[Seen]:
 def _cleaned(views, size_px, fit: Fit, used, kept, terms):
     """Without bad corners and bad views; a view that fits the cleaned lens comes back."""
     free = TERM_SETS[terms or ("k1 k2 p1 p2" if len(views) >= 5 else "k1 k2")]
+    if len(views) >= 5:  # as a stretched sheet all views would look bad
+        free = (*free, STRETCH)
     for _ in range(len(views)):
         for _ in range(2):  # the second time corners come back that only the rough lens missed
             kept = _good_corners(views, fit, used, kept)
             parts = _parts(views, used, kept)
-            fit = fit_bundle(parts, size_px, free, _restarted(fit))
+            fit = fit_bundle(parts, size_px, free, _restarted(fit), tolerance=1e-6)
         held = held_out_px(parts, fit)
         share = np.array([k.mean() for k in kept])[used]
         worst = int(np.argmax(np.where(share < MIN_KEPT, np.inf, held)))
@@ -130,14 +148,14 @@ def _cleaned(views, size_px, fit: Fit, used, kept, terms):
         rest = np.arange(len(held)) != worst
         fit = Fit(
             fit.values, fit.free, fit.poses[rest], tuple(np.array(fit.off_px, object)[rest]),
-            fit.normal[rest], fit.pull[rest], fit.cost,
+            fit.normal[rest], fit.pull[rest], fit.prior, fit.cost,
         )  # fmt: skip
     return fit, used, kept
 
 
 def _restarted(fit: Fit) -> Fit:
     """The fit as a start for other corners of the same views."""
-    return Fit(fit.values, fit.free, fit.poses, (), fit.normal, fit.pull, fit.cost)
+    return Fit(fit.values, fit.free, fit.poses, (), fit.normal, fit.pull, fit.prior, fit.cost)
 
 
 def _good_corners(views, fit: Fit, used, kept) -> list[np.ndarray]:
@@ -181,7 +199,7 @@ def held_out_px(parts: Sequence[Seen], fit: Fit) -> np.ndarray:
     return np.nan_to_num(out, nan=np.inf)
 
 
-def _chosen_terms(parts, size_px, start: Fit) -> str:
+def _chosen_terms(parts, size_px, start: Fit, more: tuple[int, ...]) -> str:
     """The set whose lens predicts held-out views best; a smaller one if as good.
 
     As good: the larger set's gain over it, view by view, is less than its own
@@ -189,7 +207,7 @@ def _chosen_terms(parts, size_px, start: Fit) -> str:
     """
     gains = {}
     for name, free in TERM_SETS.items():
-        fit = fit_bundle(parts, size_px, free, start)
+        fit = fit_bundle(parts, size_px, (*free, *more), start, tolerance=1e-7)
         sizes = np.array([np.median(part.sigma_px) for part in parts])
         gains[name] = (held_out_px(parts, fit) / sizes) ** 2 if fit is not None else np.inf
     best = min(gains, key=lambda name: np.mean(gains[name]))
@@ -205,13 +223,8 @@ def _chosen_terms(parts, size_px, start: Fit) -> str:
 
 def _concluded(views, fit: Fit, name: str, used, kept) -> LensFit:
     parts = _parts(views, used, kept)
-    free = list(fit.free)
-    sigma = np.zeros(9)
-    corners = sum(len(part.mm) for part in parts)
-    freedom = 2 * corners - len(free) - 6 * len(parts)
-    typical = float(np.sqrt(fit.cost / max(1, freedom)))
-    stated = np.sqrt(np.maximum(np.diag(fit.covariance()), 0)) * typical
-    sigma[free] = np.maximum(stated, _jackknife(fit))
+    sigma = np.zeros(10)
+    sigma[list(fit.free)] = _sigma(fit, parts)
     poses = np.full((len(views), 6), np.nan)
     poses[used] = fit.poses
     off, rms, held = [], np.full(len(views), np.nan), np.full(len(views), np.nan)
@@ -225,8 +238,28 @@ def _concluded(views, fit: Fit, name: str, used, kept) -> LensFit:
         if not used[row]:
             held[row] = rms[row]
     return LensFit(
-        fit.values, sigma, name, used, tuple(kept), poses, tuple(off), rms, held, typical
-    )
+        fit.values[:9], sigma[:9], name, used, tuple(kept), poses, tuple(off), rms, held,
+        _unit(fit, parts), float(fit.values[STRETCH]), float(sigma[STRETCH]),
+    )  # fmt: skip
+
+
+def _unit(fit: Fit, parts) -> float:
+    """Residuals over their stated sigmas, freedom counted."""
+    corners = sum(len(part.mm) for part in parts)
+    freedom = 2 * corners - len(fit.free) - 6 * len(parts)
+    return float(np.sqrt(fit.cost / max(1, freedom)))
+
+
+def _sigma(fit: Fit, parts) -> np.ndarray:
+    """(F,) one sigma of the free values: see the module.
+
+    How much more the jackknife sees than least squares is averaged over all values, for
+    of one value a dozen views tell it badly; where it sees more still, it is believed.
+    """
+    stated = np.sqrt(np.maximum(np.diag(fit.covariance()), 1e-300)) * _unit(fit, parts)
+    shown = _jackknife(fit)
+    more = max(1.0, float(np.sqrt(np.mean((shown / stated) ** 2))))
+    return np.maximum(stated * more, shown)
 
 
 def _jackknife(fit: Fit) -> np.ndarray:

@@ -87,10 +87,10 @@ def judged(name: str, rigs: list[tuple]) -> tuple[str, str]:
         known = np.isfinite(ratio[:, column])
         if known.any():
             part = ratio[known, column]
+            inside = 100 * (abs(part) < 2.5).mean()
             print(f"  {key}: rms error {np.sqrt((wrong[:, column] ** 2).mean()):.5f}, worst "
                   f"{np.abs(wrong[:, column]).max():.5f}; over its sigma rms "
-                  f"{np.sqrt((part**2).mean()):.2f}, within 2.5: {100 * (abs(part) < 2.5).mean():.1f} %"
-                  )  # fmt: skip
+                  f"{np.sqrt((part**2).mean()):.2f}, within 2.5: {inside:.1f} %")  # fmt: skip
     within = 100 * (np.abs(ratio[:, :4]) < 2.5).mean(axis=0)
     focal = 100 * np.abs(wrong[:, :2]).max() / 1500
     measured = f"{within.min():.0f} to {within.max():.0f} %"

@@ -40,7 +40,7 @@ def test_leaving_a_view_out_to_first_order_is_leaving_it_out():
 def test_values_lie_where_their_sigma_says():
     """A few rigs; a hundred are in tests/benchmarks/bench_calibration.py."""
     off = []
-    for seed in range(10, 16):
+    for seed in range(10, 14):
         rig, views = projected_views(seed)
         fit = fit_lens(views, SIZE)
         wrong = fit.values - truth_of(rig)
@@ -101,8 +101,19 @@ def test_a_few_bad_corners_cost_the_corners_only():
     assert all(kept.mean() > 0.99 for row, kept in enumerate(fit.kept) if row != 2)
 
 
+@pytest.mark.parametrize("stretch", [0.0, 0.004, -0.003])
+def test_a_stretched_print_is_noticed_and_spoils_nothing(stretch):
+    rig, views = projected_views(12, 14)
+    drawn = [Seen(v.mm / [1, 1 + stretch], v.px, v.sigma_px) for v in views]
+    fit = fit_lens(drawn, SIZE)
+    assert fit.used.all()
+    assert (fit.stretch != 0) == (stretch != 0)
+    assert abs(fit.stretch - stretch) <= 3 * fit.stretch_sigma
+    assert (np.abs(fit.values - truth_of(rig))[:4] < 3 * fit.sigma[:4]).all()
+
+
 def test_no_view_is_lost_where_all_are_equally_good():
-    for seed in range(20, 24):
+    for seed in range(20, 23):
         assert fit_lens(projected_views(seed, 8)[1], SIZE).used.all()
 
 
