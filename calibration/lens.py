@@ -296,7 +296,7 @@ def _sentence(fit: LensFit, count: int) -> str:
     fx, sigma = fit.values[0], fit.sigma[0]
     return (
         f"Lens calibrated from {int(fit.used.sum())} of {count} views: focal length "
-        f"{fx:.1f} ± {sigma:.1f} px, centre ({fit.values[2]:.1f} ± {fit.sigma[2]:.1f}, "
-        f"{fit.values[3]:.1f} ± {fit.sigma[3]:.1f}) px, {fit.total_rms_px:.2f} px rms, "
-        f"{fit.total_held_out_px:.2f} px on held-out views."
+        f"{fx:.2f} ± {sigma:.2g} px, centre ({fit.values[2]:.2f} ± {fit.sigma[2]:.2g}, "
+        f"{fit.values[3]:.2f} ± {fit.sigma[3]:.2g}) px; {fit.total_rms_px:.3f} px rms, "
+        f"{fit.total_held_out_px:.3f} px on views that were held out."
     )
