@@ -43,7 +43,8 @@ def _overview() -> str:
     width = max(len(name) for name in COMMANDS)
     rows = "\n".join(f"  {name:<{width}}  {summary}" for name, (_, summary) in COMMANDS.items())
     return (
-        "usage: drillaid COMMAND [options]\n\n"
+        "usage: drillaid                    opens the window\n"
+        "       drillaid COMMAND [options]\n\n"
         "Guides the drilling of etched circuit boards with a camera over the drill.\n\n"
         f"commands:\n{rows}\n\n"
         "drillaid COMMAND --help tells more, with an example. Every command takes --json.\n"
@@ -116,9 +117,11 @@ def main(argv: list[str] | None = None) -> int:
     if argv[:1] == ["--version"]:
         print(f"drillaid {__version__}")
         return 0
-    if not argv or argv[0] in ("-h", "--help"):
+    if argv[:1] in (["-h"], ["--help"]):
         print(_overview(), end="")
         return 0
+    if not argv:
+        return _window()
     picked = _pick(argv)
     if picked is None:
         return _unknown(argv)
@@ -141,6 +144,16 @@ def main(argv: list[str] | None = None) -> int:
         print(f"drillaid {name}: stopped by the keyboard.", file=sys.stderr)
         return 130
     return answer.status
+
+
+def _window() -> int:
+    from drillaid.commands.opening import open_window
+
+    try:
+        return open_window("drillaid --help lists the commands").status
+    except DrillaidError as error:
+        print(f"drillaid: {error}", file=sys.stderr)
+        return error.exit_status
 
 
 def _print(answer, *, as_json: bool) -> None:

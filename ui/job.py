@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -77,7 +79,11 @@ class JobState(QObject):
         self.cautions_read = False
         self.camera: Camera | None = None
         self.journal: Journal | None = None
+        self.make_practice: Callable[[Job, int], object] | None = None
+        self.listen: Callable[[object], None] | None = None  # as LiveGuidance takes it
+        self.resume_next = False  # the unfinished board of the next design is gone on with
         self.session: Session | None = None
+        self._boards = 0  # of one design, one after the other
 
     def set(self, **values) -> None:
         """Sets attributes and says so once."""
@@ -104,6 +110,8 @@ class JobState(QObject):
 
     def next_board(self) -> None:
         """Another board of the same design."""
+        self._boards += 1
+        self.board = None
         self.close_camera()
         self.set(board=None, found=False, finished=False, session=None)
 
@@ -173,7 +181,9 @@ class JobState(QObject):
         from ui.running.practice import practice_bench, practice_camera
 
         if self.practice is None:
-            self.practice = practice_bench(job, self.settings.seed)
+            rig = self.bench.rig if self.bench.rig_path else None
+            make = self.make_practice or partial(practice_bench, rig=rig)
+            self.practice = make(job, self.settings.seed + self._boards)
         self.bench = replace(self.bench, rig=self.practice.rig)
         return practice_camera(self.practice)
 
@@ -201,7 +211,7 @@ class JobState(QObject):
         camera = self.open_camera()
         self.session = self.make_session()
         return LiveGuidance(
-            camera, self.make_finder(hurry=camera.live), self.session,
+            camera, self.make_finder(hurry=camera.live), self.session, listen=self.listen,
             clock=self._clock(camera),
             stopwatch=None if camera.live else time.perf_counter,
             check=self._check,

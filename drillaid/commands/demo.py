@@ -23,14 +23,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--seed", type=int, default=7, metavar="N",
         help="the same number gives the same demo (default: 7)",
     )  # fmt: skip
-    parser.add_argument("--window", action="store_true", help="shows it in the window")
+    parser.add_argument(
+        "--window", action="store_true",
+        help="drill the invented board yourself, in the window on the simulated bench",
+    )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> Answer:
-    if args.window:
-        raise UsageError("the window is not there yet", remedy="leave out --window")
     if not 0 <= args.seed < 2**32:
         raise UsageError(f"--seed is {args.seed}", remedy=f"give 0 to {2**32 - 1}")
+    if args.window:
+        return _in_the_window(args)
     from drillaid.demonstration.folder import DemoFolder
     from drillaid.demonstration.story import Story
 
@@ -38,6 +41,30 @@ def run(args: argparse.Namespace) -> Answer:
     told = Story(DemoFolder(args.out), args.seed, _tell).run()
     seconds = time.perf_counter() - begun
     return Answer(_text(told, seconds), _data(told, args.seed, seconds))
+
+
+def _in_the_window(args: argparse.Namespace) -> Answer:
+    from drillaid.commands.opening import open_window
+    from drillaid.demonstration import scenario as invented
+    from drillaid.demonstration.folder import DemoFolder
+    from drillaid.demonstration.story import write_design
+    from drillaid.simulation.designs import demo_design
+
+    folder = DemoFolder(args.out)
+    files = write_design(folder, demo_design())
+    for end in ("", "-wal", "-shm"):
+        folder.file(f"journal.sqlite3{end}")
+    say(invented.TELLING)
+
+    def practice(job, seed: int):
+        """Each further board of the demo is another one."""
+        return invented.scenario(args.seed + seed - 1).bench
+
+    return open_window(
+        "leave out --window", paths=[str(path) for path in files], data=str(folder.path),
+        camera="sim", practice=practice, face=invented.FACE,
+        thickness_mm=invented.THICKNESS_MM, bits="", seed=1,
+    )  # fmt: skip
 
 
 def _tell(text: str) -> None:

@@ -10,7 +10,7 @@ from drillaid.commands import DONE, REFUSED, Answer, add_face_arguments, say
 from drillaid.errors import CameraLost, RigError, StorageError, UsageError
 
 SUMMARY = "live guidance, hole by hole"
-EXAMPLE = "drillaid guide board.drl board-B_Cu.gbr --camera 0 --rig bench.toml --headless"
+EXAMPLE = "drillaid guide board.drl board-B_Cu.gbr --camera 0 --rig bench.toml"
 GIVE_UP_S = 120.0  # without a camera, or without a board that is being watched by nobody
 INTERRUPTED = 130  # what shells expect of a program ended by the keyboard
 
@@ -54,8 +54,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    if not args.headless:
-        raise UsageError("there is no window yet", remedy="guide in the terminal with --headless")
     if args.rig is not None and _unrigged(args):
         raise UsageError(
             "a rig file says where the spindle stands", remedy="leave out --scrap and --spindle"
@@ -67,7 +65,43 @@ def run(args: argparse.Namespace) -> Answer:
             "and give it as --scrap; or give a rig file as --rig",
         )
     with contextlib.ExitStack() as held:
-        return _guide(args, held)
+        return _guide(args, held) if args.headless else _in_the_window(args, held)
+
+
+def _in_the_window(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
+    """What stands on the command line is settled before the window opens."""
+    from drillaid.commands.guiding import eyes
+    from drillaid.commands.holes import bit_sizes
+    from drillaid.commands.opening import open_window
+    from drillaid.commands.register import checked_thickness
+    from drillaid.design.bits import checked_bits
+    from drillaid.guidance.event_lines import EventLines
+
+    _checked_tolerance(args.tolerance)
+    checked_thickness(args.thickness)
+    bits = "" if args.bits is None else _words(checked_bits(bit_sizes(args.bits)))
+    mark = eyes.spindle_mark(args.scrap, args.spindle) if _unrigged(args) else None
+    if isinstance(mark, str):
+        return _no_spindle(mark)
+    rig = None if args.rig is None else _rig(args)
+    if rig is not None:
+        _spindle(rig, args)
+    lines = None if args.events is None else held.enter_context(EventLines(args.events))
+    return open_window(
+        "add --headless to guide in the terminal", paths=args.design, data=args.data,
+        camera=args.camera, rig=rig, rig_path=args.rig or "", mark=mark, resume=args.resume,
+        lines=lines, face=args.face, thickness_mm=args.thickness, bits=bits,
+        tolerance_mm=args.tolerance, seed=args.seed,
+    )  # fmt: skip
+
+
+def _words(bits) -> str:
+    return ",".join(f"{bit:g}" for bit in bits)
+
+
+def _checked_tolerance(mm: float) -> None:
+    if not 0.01 <= mm <= 5.0:
+        raise UsageError(f"--tolerance is {mm:g} mm", remedy="give 0.01 to 5 mm")
 
 
 def _guide(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
@@ -120,8 +154,7 @@ def _job(args: argparse.Namespace):
     from drillaid.guidance.order import plan_order
     from drillaid.guidance.work import Work
 
-    if not 0.01 <= args.tolerance <= 5.0:
-        raise UsageError(f"--tolerance is {args.tolerance:g} mm", remedy="give 0.01 to 5 mm")
+    _checked_tolerance(args.tolerance)
     checked_thickness(args.thickness)
     bits = checked_bits(DEFAULT_BITS_MM if args.bits is None else bit_sizes(args.bits))
     design = read_design(args.design, face=args.face)
@@ -160,12 +193,16 @@ def _eye(args: argparse.Namespace, design, bench):
     if _unrigged(args):
         mark = eyes.spindle_mark(args.scrap, args.spindle)
         if isinstance(mark, str):
-            text = f"The spindle's place is not known: {mark}."
-            return Answer(text, {"status": "not_found", "message": text}, REFUSED)
+            return _no_spindle(mark)
         say(eyes.WITHOUT_RIG)
         return eyes.unrigged(design, mark, args.face)
     rig = _rig(args) if bench is None else bench.rig
     return eyes.rigged(design, rig, _spindle(rig, args), args.face, args.thickness)
+
+
+def _no_spindle(why: str) -> Answer:
+    text = f"The spindle's place is not known: {why}."
+    return Answer(text, {"status": "not_found", "message": text}, REFUSED)
 
 
 def _board(args: argparse.Namespace, journal, design, work, spindle, settings):

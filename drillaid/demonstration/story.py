@@ -38,6 +38,7 @@ from drillaid.journal.resume import start
 from drillaid.registration.register import register_picture
 from drillaid.registration.result import Registration
 from drillaid.rig.file import save_rig
+from drillaid.simulation.designs import InventedDesign
 from drillaid.simulation.export import write_fabrication_files
 
 STEM = "stair_light_timer"
@@ -99,7 +100,7 @@ class Story:
     def _design(self):
         self._step("The design")
         bench_design = invented.demo_design()
-        names = [path.name for path in self._fabrication_files(bench_design)]
+        names = [path.name for path in write_design(self._folder, bench_design)]
         files = [self._folder.path / name for name in names]
         design = replace(read_design(files, face=invented.FACE), name=bench_design.name)
         width, height = design.outline.size_mm
@@ -119,11 +120,6 @@ class Story:
         for warning in (*design.warnings, *bit_warnings(design, choices)):
             self._say(f"! {warning}")
         return design, [choice.bit_mm for choice in choices], parts
-
-    def _fabrication_files(self, design) -> list[Path]:
-        for end in ("copper_bottom.gbr", "outline.gbr", "plated.drl", "nonplated.drl"):
-            self._folder.file(f"{STEM}-{end}")
-        return write_fabrication_files(design, self._folder.path, STEM)
 
     def _order(self, design: Design, bits: list[float]) -> Work:
         self._step("The order")
@@ -275,6 +271,13 @@ class Story:
             raise StorageError(
                 f"{path}: cannot be written ({error.strerror or error}); make room."
             ) from error
+
+
+def write_design(folder: DemoFolder, design: InventedDesign) -> list[Path]:
+    """The invented board's fabrication files, noted as the demo's own."""
+    for end in ("copper_bottom.gbr", "outline.gbr", "plated.drl", "nonplated.drl"):
+        folder.file(f"{STEM}-{end}")
+    return write_fabrication_files(design, folder.path, STEM)
 
 
 def _pads_missing(design: Design, registration: Registration) -> tuple[str, ...]:

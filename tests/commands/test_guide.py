@@ -71,9 +71,25 @@ def test_what_cannot_work_is_told_in_a_sentence(job, capsys, words, said):
     assert said in told and "Traceback" not in told
 
 
-def test_without_headless_it_says_that_there_is_no_window(job, capsys):
+def test_where_qt_is_missing_the_way_through_the_terminal_is_told(job, capsys):
     assert main(["guide", *job[0], "--camera", "sim"]) == 2
-    assert "--headless" in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert "PyQt6" in told and "--headless" in told and "Traceback" not in told
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--camera", "0"], "--scrap"),
+        (["--camera", "sim", "--tolerance", "0"], "--tolerance"),
+        (["--camera", "sim", "--bits", "one"], "list of bit sizes"),
+        (["--camera", "sim", "--events", "/nowhere/e.jsonl"], "cannot be written"),
+        (["--camera", "sim", "--rig", "/nowhere/rig.toml"], "rig.toml"),
+    ],
+)
+def test_what_cannot_work_is_told_before_a_window_opens(job, capsys, words, said):
+    assert main(["guide", *job[0], *words]) in (2, 4)
+    assert said in capsys.readouterr().err
 
 
 def test_a_rig_without_a_spindle_cannot_guide(job, capsys, tmp_path):

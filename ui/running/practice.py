@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from drillaid.guidance.job import Job
+from drillaid.rig.rig import Rig
 from drillaid.simulation.bench import SimulatedBench
 from drillaid.simulation.camera import SimulatedCamera
 from drillaid.simulation.conditions import bench_for
@@ -13,9 +14,9 @@ FPS = 30.0
 TURN_RAD_PER_PX = 0.004
 
 
-def practice_bench(job: Job, seed: int) -> SimulatedBench:
-    """An etched board of this design, not drilled yet, lying anywhere."""
-    return bench_for(job.design, seed, face=job.face, thickness_mm=job.thickness_mm)
+def practice_bench(job: Job, seed: int, rig: Rig | None = None) -> SimulatedBench:
+    """An etched board of this design, not drilled yet, lying anywhere; rig: None for any."""
+    return bench_for(job.design, seed, face=job.face, thickness_mm=job.thickness_mm, rig=rig)
 
 
 def practice_camera(bench: SimulatedBench) -> SimulatedCamera:
