@@ -22,6 +22,8 @@ MIN_HULL = 0.5  # of the picture, within the hull of all corners
 MAX_RMS = 1.5 / 1920  # of the picture's longer side
 MAX_OFF_CENTRE = 0.15  # of the picture's width
 
+REPEAT_PX = 2.0 / 1920  # of the longer side: a sheet that moved less was not moved
+
 CALIBRATED = "calibrated"
 
 
@@ -120,6 +122,7 @@ def calibrate_lens(
     photos: Sequence[Photo], pattern: Pattern, terms: str | None = None
 ) -> LensResult:
     """The whole way from looked-at pictures to a lens or a reasoned refusal."""
+    photos = _without_repeats(photos)
     found = [photo for photo in photos if isinstance(photo.found, PatternView)]
     if len({photo.size_px for photo in photos}) > 1:
         return _refused("mixed_sizes", _mixed(photos), photos, pattern)
@@ -141,6 +144,28 @@ def calibrate_lens(
     return LensResult(
         CALIBRATED, _sentence(fit, len(photos)), reports, pattern, size_px, fit, spread, warnings
     )
+
+
+def _without_repeats(photos: Sequence[Photo]) -> list[Photo]:
+    """Pictures of an unmoved sheet count once: they would pass for views that agree."""
+    out: list[Photo] = []
+    for photo in photos:
+        same = next((other.name for other in out if _repeats(photo, other)), None)
+        if same is not None:
+            reason = f"it shows the sheet as {same} does; move the sheet between pictures"
+            photo = Photo(photo.name, photo.size_px, NoPattern("same", reason))
+        out.append(photo)
+    return out
+
+
+def _repeats(one: Photo, other: Photo) -> bool:
+    if not (isinstance(one.found, PatternView) and isinstance(other.found, PatternView)):
+        return False
+    shared, a, b = np.intersect1d(one.found.ids, other.found.ids, return_indices=True)
+    if one.size_px != other.size_px or len(shared) < 4:
+        return False
+    off = np.hypot(*(one.found.corners_px[a] - other.found.corners_px[b]).T)
+    return bool(np.median(off) < REPEAT_PX * max(one.size_px))
 
 
 def _refused(status: str, message: str, photos, pattern: Pattern) -> LensResult:
@@ -177,7 +202,9 @@ def _too_few(photos, usable: int) -> tuple[str, str]:
     most = max(set(kinds), key=kinds.count)
     why = next(reason.reason for reason in reasons if reason.kind == most)
     status = most if kinds.count(most) >= max(2, len(photos) - MIN_USABLE + 1) else "too_few"
-    status = {"none": "too_few", "cropped": "too_few", "small": "too_few"}.get(status, status)
+    status = {"none": "too_few", "cropped": "too_few", "small": "too_few", "same": "too_few"}.get(
+        status, status
+    )
     return status, f"{said}, {asked}. {kinds.count(most)} times: {why}."
 
 

@@ -29,6 +29,9 @@ BAD_CORNER = 6.0  # times the typical residual of its view
 BAD_VIEW = 3.0  # times the typical held-out error of the others
 MIN_KEPT = 0.7  # of a view's corners; with fewer the view goes
 MIN_VIEWS = 4
+# px, of focal lengths and centre: errors that all views share are seen by no comparison of
+# views. About what drawn photographs show, tests/benchmarks/bench_calibration.py.
+SHARED_PX = 0.015
 SURE = 5.0  # times its sigma: from here on the sheet is taken to be stretched
 
 
@@ -225,6 +228,7 @@ def _concluded(views, fit: Fit, name: str, used, kept) -> LensFit:
     parts = _parts(views, used, kept)
     sigma = np.zeros(10)
     sigma[list(fit.free)] = _sigma(fit, parts)
+    sigma[:4] = np.hypot(sigma[:4], SHARED_PX)
     poses = np.full((len(views), 6), np.nan)
     poses[used] = fit.poses
     off, rms, held = [], np.full(len(views), np.nan), np.full(len(views), np.nan)

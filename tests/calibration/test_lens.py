@@ -63,6 +63,16 @@ def test_too_few(good):
     assert calibrate_lens([], SHEET).status == "too_few"
 
 
+def test_pictures_of_an_unmoved_sheet_count_once(good):
+    again = [Photo("again " + photo.name, SIZE, photo.found) for photo in good[:3]]
+    result = calibrate_lens([*good, *again], SHEET)
+    assert [view.used for view in result.views] == [True] * 14 + [False] * 3
+    assert "as 0.jpg does" in result.views[14].reason
+    burst = [Photo(f"burst {n}.jpg", SIZE, good[0].found) for n in range(9)]
+    refused = calibrate_lens(burst, SHEET)
+    assert refused.status == "too_few" and "move the sheet" in refused.message
+
+
 def test_mixed_sizes_name_both(good):
     result = calibrate_lens(
         [*good, *photos_of([], (640, 480)), *blind("none", 1, (640, 480))], SHEET

@@ -13,7 +13,7 @@ from calibration.practice import pose_over
 from calibration.practice_camera import PracticeCamera
 from drillaid.errors import CameraLost, PictureError
 
-LITTLE = (800, 450)
+LITTLE = (640, 360)
 
 
 @pytest.fixture(scope="module")
@@ -93,7 +93,7 @@ def test_the_same_view_is_not_taken_twice_and_a_corner_is_asked_for():
         state = session.feed(camera.picture(*pose))
     assert state.views == 1 and state.corners[3] and not state.corners[0]
     assert "upper left corner" in state.advice
-    session.feed(np.zeros((450, 800, 3), np.uint8))
+    session.feed(np.zeros((360, 640, 3), np.uint8))
     session.feed(camera.picture(*pose))
     state = session.feed(camera.picture(*pose))
     assert state.phase == "same" and state.views == 1
@@ -101,12 +101,12 @@ def test_the_same_view_is_not_taken_twice_and_a_corner_is_asked_for():
 
 def test_nothing_to_see_says_why_at_first():
     session = LensSession(SMALL)
-    grey = np.full((450, 800), 120, np.uint8)
+    grey = np.full((360, 640), 120, np.uint8)
     session.feed(grey)
     state = session.feed(grey)
     assert state.phase == "nothing" and "no calibration pattern" in state.message.lower()
     assert state.missing[0].startswith("lay the sheet flat")
-    with pytest.raises(PictureError, match="800 x 450"):
+    with pytest.raises(PictureError, match="640 x 360"):
         session.feed(np.zeros((20, 30), np.uint8))
 
 
