@@ -133,6 +133,7 @@ def _guide(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
         listen=teller,
         stopwatch=None if clock is time.monotonic else time.perf_counter,
         check=eye.check,
+        watch=eye.watch,
     )
     console = None if operator is not None else held.enter_context(keys.Console())
     if console is not None and console.open:

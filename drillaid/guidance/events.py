@@ -117,7 +117,8 @@ class Event:
     """One thing that happened: a line of `guide --events`, a row of the journal.
 
     event: "frame", "registered", "lost", "on_target", "bit_change" (wanted),
-      "finished", "paused", "resumed", "refused" (with a reason), or one of FACTS.
+      "finished", "paused", "resumed", "refused" (with a reason), "rig_moved", "rig_true",
+      "mark_moved" (with reason, moved_mm and marks), or one of FACTS.
     off_mm: in bench axes, without a rig file in those of `RegistrationView`
     matrix: design mm -> bench mm, hence None without a rig file
     detail: further keys of the line ("part", "bit_mm", "forced", "reason" …)

@@ -14,6 +14,7 @@ from drillaid.guidance.work import Stop
 # States, from what keeps the operator from drilling to what lets him.
 FINISHED = "finished"  # nothing left; skipped holes may still be taken back
 PAUSED = "paused"
+UNTRUE = "untrue"  # the rig is no longer as it was calibrated
 CHANGE_BIT = "change_bit"  # the target wants another bit than the one in the chuck
 LOST = "lost"  # no fresh picture in which the board was found
 MOVE = "move"  # the board must still move

@@ -17,6 +17,7 @@ from drillaid.guidance.keeping import Keeper
 from drillaid.guidance.session import Session
 from drillaid.registration.result import Registration
 from drillaid.rig.frame import Camera, Frame
+from drillaid.rig.still_true import MARK_MOVED, MOVED, RigWatch, Verdict
 
 READ_TIMEOUT_S = 0.25  # a key or a click is answered after that at the latest
 FORGET_AFTER_S = 1.0  # without pictures for so long, the board may be anywhere
@@ -31,6 +32,8 @@ class LiveGuidance:
     stopwatch: seconds; states the work on each picture as latency where the
       frames' clock does not run meanwhile
     check: called with each picture; raises InputError for one that does not suit
+    watch: looks at the rig's reference marks; while they say that it has moved, nothing is
+      on target
 
     frame, registration: of the last picture; trouble: the camera's, or None;
     frames: how many came; ended: the recording is over.
@@ -47,10 +50,11 @@ class LiveGuidance:
         listen: Callable[[Guidance], None] | None = None,
         stopwatch: Callable[[], float] | None = None,
         check: Callable[[Frame], None] | None = None,
+        watch: RigWatch | None = None,
     ) -> None:
         self.camera, self.finder, self.session = camera, finder, session
         self._clock, self._keeper, self._listen = clock, keeper, listen
-        self._stopwatch, self._check = stopwatch, check
+        self._stopwatch, self._check, self._watch = stopwatch, check, watch
         self.frame: Frame | None = None
         self.registration: Registration | None = None
         self.guidance: Guidance | None = None
@@ -98,6 +102,7 @@ class LiveGuidance:
         self.frame = frame
         self.frames += 1
         self._back()
+        self._look_at_marks(frame)
         self.registration = self.finder.look(frame.image)
         view = RegistrationView.of(self.registration, frame)
         guidance = self.session.step(view, now_s=max(self._now(), frame.time_s))
@@ -110,6 +115,13 @@ class LiveGuidance:
         if last is not None and (frame.time_s < last.time_s or frame.number < last.number):
             self.session.camera_restarted()
             self.finder.forget()
+
+    def _look_at_marks(self, frame: Frame) -> None:
+        verdict = None if self._watch is None else self._watch.look(frame.image, frame.time_s)
+        if verdict is None:
+            return
+        self.session.rig_is(None if verdict.holds else verdict.message)
+        self._note(_EVENT_OF.get(verdict.state, "rig_true"), **_detail_of(verdict))
 
     def _back(self) -> None:
         if self.trouble is not None:
@@ -166,6 +178,18 @@ class LiveGuidance:
         if self._listen is not None:
             self._listen(guidance)
         return guidance
+
+
+_EVENT_OF = {MOVED: "rig_moved", MARK_MOVED: "mark_moved"}
+
+
+def _detail_of(verdict: Verdict) -> dict:
+    return {
+        "reason": verdict.message,
+        "moved_mm": verdict.moved_mm,
+        "marks": list(verdict.marks),
+        "strays": list(verdict.strays),
+    }
 
 
 def _with_latency(guidance: Guidance, latency_ms: float) -> Guidance:

@@ -49,6 +49,7 @@ class Session:
         self._announced_end = False
         self._was_on = False
         self._tallied: tuple | None = None
+        self._untrue: str | None = None
         self._forget_pictures()
 
     @classmethod
@@ -73,6 +74,15 @@ class Session:
         """Frame numbers and times begin anew; nothing seen before counts."""
         self._forget_pictures()
         self._pace.interrupt()
+
+    def rig_is(self, untrue: str | None) -> None:
+        """Why the rig must not be trusted, or None: it is as it was calibrated.
+
+        While it is untrue nothing is on target and no place is vouched for.
+        """
+        if untrue is not None:
+            self._steady.reset()
+        self._untrue = untrue
 
     def step(self, view: ev.RegistrationView, now_s: float | None = None) -> g.Guidance:
         """One picture. now_s: when its answer is shown; None: at once.
@@ -150,6 +160,8 @@ class Session:
         target = self._need_target("confirm")
         if self._paused:
             raise _Refused("the work is paused; resume first.")
+        if self._untrue is not None and not forced:
+            raise _Refused(f"hole {target.hole} not counted: {self._untrue}")
         if self._due_bit() is not None:
             raise _Refused(f"hole {target.hole} wants the {target.bit_mm:g} mm bit; fit it first.")
         counted = self._steady.counts(self._now)
@@ -279,7 +291,9 @@ class Session:
         return aim(self._work, row, view.matrix, self._spindle, error, self.settings)
 
     def _feed_steady(self) -> None:
-        if self._fresh():
+        if self._untrue is not None:
+            self._steady.reset()
+        elif self._fresh():
             self._steady.see(self._aim, self._view.time_s)
         else:
             self._steady.hide()
@@ -289,6 +303,8 @@ class Session:
             return g.FINISHED
         if self._paused:
             return g.PAUSED
+        if self._untrue is not None:
+            return g.UNTRUE
         if self._due_bit() is not None:
             return g.CHANGE_BIT
         if not self._fresh():
@@ -326,7 +342,9 @@ class Session:
         board, by_bit = self._tallies()
         target, shown = self._target(), self._aim if self._fresh() else None
         change = self._bit_change(by_bit) if state == g.CHANGE_BIT else None
-        if change is None:
+        if state == g.UNTRUE:
+            message = self._untrue
+        elif change is None:
             message = g.sentence(state, target, shown, board.skipped, self._lost_why)
         else:
             holes = f"{change.holes} hole" + "s" * (change.holes != 1)
@@ -339,7 +357,7 @@ class Session:
             target=target,
             aim=shown,
             matrix=self._view.matrix if self._fresh_picture() else None,
-            can_confirm=state not in (g.FINISHED, g.PAUSED, g.CHANGE_BIT)
+            can_confirm=state not in (g.FINISHED, g.PAUSED, g.UNTRUE, g.CHANGE_BIT)
             and self._steady.counts(self._now) is not None,
             refusal=refusal,
             bit_mm=self._ledger.fitted_mm,

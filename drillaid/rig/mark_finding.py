@@ -32,6 +32,7 @@ REACH_MM, FINE = 2 * marks.SIDE_MM / 3, 8
 BLUR_MM = 0.45  # sigma of the mark's own picture; wide enough to be drawn in
 LEAST_LIKENESS = 0.93  # correlation; another mark has up to 0.8, one covered by a tenth 0.9
 STEPS = 10
+FINE_PX_PER_MM = 6.0  # finer pixels are drawn together first
 FLOOR_PX = 0.02  # one sigma of a corner along either axis that noise does not explain
 SEARCH_MM = 3.0  # how far off a mark is found that is looked for
 
@@ -57,26 +58,30 @@ def find_marks(grey: np.ndarray, lens: Rig | None = None) -> tuple[SeenMark, ...
     out some tenths of a pixel off
     """
     found: dict[int, list[SeenMark]] = {}
-    # One width of window may take the paper's rim for the mark's; none does so for all.
-    for widest in (23, 43):
-        settings = cv2.aruco.DetectorParameters()
-        settings.adaptiveThreshWinSizeMax = widest
-        settings.minMarkerPerimeterRate = 0.02
-        detector = cv2.aruco.ArucoDetector(marks.dictionary(), settings)
-        corners, ids, _ = detector.detectMarkers(grey)
-        for px, identity in zip(corners, [] if ids is None else ids.ravel(), strict=True):
-            number = marks.number_of(int(identity))
-            if number is None:
-                continue
-            px = np.asarray(px, dtype=np.float64).reshape(4, 2)
-            here = found.setdefault(number, [])
-            if any(np.abs(px - other.px).max() < np.ptp(px) / 4 for other in here):
-                continue
-            seen = read_mark(grey, number, px, lens=lens)
-            if seen is not None:
-                here.append(seen)
+    for number, px in [*_proposed(grey, 3, 43, 10), *_proposed(grey, 5, 17, 4)]:
+        here = found.setdefault(number, [])
+        if any(np.abs(px - other.px).max() < np.ptp(px) / 4 for other in here):
+            continue
+        seen = read_mark(grey, number, px, lens=lens)
+        if seen is not None:
+            here.append(seen)
     # The same number twice: two prints are on the table, and none says which was meant.
     return tuple(seen[0] for _, seen in sorted(found.items()) if len(seen) == 1)
+
+
+def _proposed(grey: np.ndarray, least: int, most: int, step: int):
+    """(number, (4, 2) px) of what the image library takes for marks, by its windows' widths."""
+    settings = cv2.aruco.DetectorParameters()
+    settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshWinSizeMax = least, most
+    settings.adaptiveThreshWinSizeStep = step
+    settings.minMarkerPerimeterRate = 0.02
+    # Else the paper's rim, which lies about the mark's, is looked at instead of it.
+    settings.minMarkerDistanceRate = 0.02
+    corners, ids, _ = cv2.aruco.ArucoDetector(marks.dictionary(), settings).detectMarkers(grey)
+    for px, identity in zip(corners, [] if ids is None else ids.ravel(), strict=True):
+        number = marks.number_of(int(identity))
+        if number is not None:
+            yield number, np.asarray(px, dtype=np.float64).reshape(4, 2)
 
 
 def read_mark(
@@ -193,8 +198,8 @@ def _laid(grey, number: int, to_px: Homography, bend: np.ndarray | None):
     """
     columns, solver, back = _columns(number)
     by = np.zeros((1, 2)) if bend is None else bend
-    corner, smooth = _smoothed(grey, to_px, by)
-    matrix = np.array([[1, 0, -corner[0]], [0, 1, -corner[1]], [0, 0, 1.0]]) @ to_px.matrix
+    to_part, smooth = _smoothed(grey, to_px, by)
+    matrix, by = to_part @ to_px.matrix, by * to_part[0, 0]
     grid = np.vstack([_grid().T, np.ones(GRID * GRID)])
     for _ in range(STEPS):
         u, v, w = matrix @ grid
@@ -223,20 +228,34 @@ def _laid(grey, number: int, to_px: Homography, bend: np.ndarray | None):
     half = marks.SIDE_MM / 2
     far = np.array([1.0, half, half, 0, 0, 0, 2 * half * half, 0.0])
     variance = far @ back[2:10, 2:10] @ far
-    whole = np.array([[1, 0, corner[0]], [0, 1, corner[1]], [0, 0, 1.0]]) @ matrix
+    whole = np.linalg.inv(to_part) @ matrix
     return Homography(whole), likeness, float(spread * again * np.sqrt(variance))
 
 
 def _smoothed(grey, to_px: Homography, by: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """((2,) its upper left pixel, the part of the picture about the mark as soft as the mark)."""
+    """(px -> its px, (3, 3); the part of the picture about the mark, as soft as the mark's own).
+
+    Made smaller where the pixels are finer than that takes.
+    """
     rim = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * (REACH_MM + SEARCH_MM)
     px = to_px(rim) + by.mean(axis=0)
     low = np.clip(np.floor(px.min(axis=0)), 0, None).astype(int)
     high = np.ceil(px.max(axis=0)).astype(int) + 1
     part = grey[low[1] : high[1], low[0] : high[0]]
     px_per_mm = float(np.sqrt(abs(np.linalg.det(to_px.jacobian([[0.0, 0.0]])[0]))))
-    sigma = float(np.sqrt(max((BLUR_MM * px_per_mm) ** 2 - 0.8**2, 0.09)))
-    return low, cv2.GaussianBlur(part, (0, 0), sigma)
+    shrink = max(1, int(px_per_mm / FINE_PX_PER_MM))
+    rows, columns = part.shape[0] // shrink, part.shape[1] // shrink
+    if shrink > 1 and rows > 8 and columns > 8:
+        part = part[: rows * shrink, : columns * shrink]
+        part = cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA)
+    else:
+        shrink = 1
+    # What lens and pixels have softened already, about 0.8 px, and making it smaller.
+    before = 0.8**2 / shrink**2 + (1 - 1 / shrink**2) / 12
+    sigma = float(np.sqrt(max((BLUR_MM * px_per_mm / shrink) ** 2 - before, 0.09)))
+    half = (shrink - 1) / 2
+    to_part = np.array([[1, 0, -low[0] - half], [0, 1, -low[1] - half], [0, 0, shrink]]) / shrink
+    return to_part, cv2.GaussianBlur(part, (0, 0), sigma)
 
 
 def _searched(grey, number: int, to_px: Homography, bend: np.ndarray | None) -> Homography:

@@ -23,7 +23,7 @@ from drillaid.rig.rig import Rig
 LIMIT_MM = 0.1
 SIGMAS = 3.0
 EVERY_S = 2.0  # between two looks while nothing is wrong
-AT_ONCE = 3  # marks read in one look, in turn: keeps a look short
+AT_ONCE = 2  # marks read in one look, in turn: keeps a look short
 TRUE, MOVED, MARK_MOVED, NOT_JUDGED = "true", "moved", "mark_moved", "not_judged"
 REMEDY = (
     "put the arm back, or take one picture in which the marks are seen and run "

@@ -82,7 +82,7 @@ class Operator:
         return live.act(Confirm())
 
     def _lose_patience(self, live: LiveGuidance, guidance: g.Guidance) -> g.Guidance:
-        lost = guidance.state == g.LOST
+        lost = guidance.state in (g.LOST, g.UNTRUE)
         waits_for = ("the board" if lost else "the hole", guidance.hole)
         self._waited = self._waited + 1 if waits_for == self._waited_for else 0
         self._waited_for = waits_for

@@ -12,7 +12,8 @@ from drillaid.guidance.event_lines import EventLines
 from drillaid.guidance.events import Event
 
 SAY_AGAIN_S = 1.0
-_TOLD = ("camera_lost", "camera_back", "skipped", "taken_back", "undone", "hole_done", "stop_done")
+_TOLD = ("camera_lost", "camera_back", "skipped", "taken_back", "undone", "hole_done", "stop_done",
+         "rig_moved", "rig_true", "mark_moved")  # fmt: skip
 
 
 def cautions() -> None:
@@ -92,6 +93,8 @@ def _words(event: Event, guidance: g.Guidance) -> str:
             return f"No pictures: {reason}"
         case "camera_back":
             return "Pictures come again."
+        case "rig_moved" | "rig_true" | "mark_moved":
+            return reason
         case "skipped":
             return f"Hole {event.hole} skipped."
         case "taken_back":
