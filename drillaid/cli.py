@@ -35,6 +35,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "drillaid.commands.calibrate.bench",
         "the bench plane, from the test board lying on it, or from the marks after a knock",
     ),
+    "calibrate spindle": (
+        "drillaid.commands.calibrate.spindle",
+        "where the spindle axis meets the bench, from holes drilled in scrap",
+    ),
     "records": ("drillaid.commands.records", "lists, shows and exports what was done"),
 }
 

@@ -71,17 +71,18 @@ def spindle_mark(scrap: str | None, spindle: str | None):
     from drillaid.guidance.spindle_mark import mark_in_scrap, pointed_at
     from drillaid.rig.pictures import read_picture
 
-    near = None if spindle is None else _pixel(spindle)
+    near = None if spindle is None else pixel_of(spindle, "--spindle")
     if scrap is None:
         return pointed_at(*near)
     return mark_in_scrap(read_picture(scrap), near)
 
 
-def _pixel(text: str) -> tuple[float, float]:
+def pixel_of(text: str, option: str) -> tuple[float, float]:
+    """ "981.5,534" -> (981.5, 534.0); UsageError with the option's name."""
     try:
         u, v = (float(word) for word in text.split(","))
     except ValueError:
         u = v = math.nan
     if not (math.isfinite(u) and math.isfinite(v)):
-        raise UsageError(f"--spindle {text} is no pixel", remedy="write --spindle 981.5,534")
+        raise UsageError(f"{option} {text} is no pixel", remedy=f"write {option} 981.5,534")
     return u, v
