@@ -6,6 +6,7 @@ that cannot be written costs the memory, never the work.
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
@@ -24,6 +25,7 @@ class Settings:
     pedal_key: Qt key code that confirms as well as the space bar; 0: none learnt
     hold_s: how long steady on target before it is marked
     camera, rig, face, thickness_mm, bits, tolerance_mm: as last used
+    recent: designs opened last, as `recent_designs` reads them
     turns: quarter turns of the picture where no rig says how the hand sees it
     """
 
@@ -40,8 +42,28 @@ class Settings:
     thickness_mm: float = 1.6
     bits: str = ""
     tolerance_mm: float = 0.2
+    recent: str = ""
     turns: int = 0
     seed: int = 1
+
+
+RECENT = 6
+
+
+def recent_designs(settings: Settings) -> list[tuple[str, ...]]:
+    """The files of each, the newest first."""
+    try:
+        lists = json.loads(settings.recent or "[]")
+        return [tuple(map(str, paths)) for paths in lists if paths and isinstance(paths, list)]
+    except (ValueError, TypeError):
+        return []
+
+
+def with_recent(settings: Settings, paths) -> str:
+    """What `recent` becomes when these are opened."""
+    mine = tuple(map(str, paths))
+    others = [known for known in recent_designs(settings) if known != mine]
+    return json.dumps([mine, *others][:RECENT], ensure_ascii=False)
 
 
 def settings_path() -> Path:

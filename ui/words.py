@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from PyQt6.QtCore import QCoreApplication, QLocale
+import re
+from datetime import datetime
+
+from PyQt6.QtCore import QCoreApplication, QDateTime, QLocale
 
 
 def tr(text: str, **values) -> str:
@@ -36,3 +39,27 @@ def duration(seconds: float) -> str:
     if minutes < 90:
         return tr("{n} min", n=minutes)
     return tr("{h} h {m} min", h=minutes // 60, m=minutes % 60)
+
+
+def sizes(text: str) -> tuple[float, ...]:
+    """Numbers as people list them: "0.8, 1.0", "0,8 1,0" or "0,8; 1,0". ValueError for others.
+
+    A comma with a blank or nothing but commas about it parts two numbers; else, where the
+    user's country writes decimals with it, or other signs part the numbers, it is a decimal sign.
+    """
+    text = text.strip()
+    parted = re.search(r";|\s", text) is not None
+    comma_is_point = "." not in text and (parted or QLocale().decimalPoint() == ",")
+    words = re.split(r"[;\s]+|,\s+|,$" if comma_is_point else r"[;,\s]+", text)
+    return tuple(float(word.replace(",", ".")) for word in words if word)
+
+
+def size_list(sizes_mm) -> str:
+    """So that `sizes` reads them again: 0.8; 1; 1.25."""
+    return "; ".join(bit(size).removesuffix(" mm") for size in sizes_mm)
+
+
+def day(when: datetime) -> str:
+    """A day and a time of day, as the locale has it."""
+    moment = QDateTime.fromSecsSinceEpoch(int(when.timestamp()))
+    return QLocale().toString(moment, QLocale.FormatType.ShortFormat)

@@ -1,6 +1,8 @@
 from __future__ import annotations
 
-from ui.settings import Settings, load, save
+from dataclasses import replace
+
+from ui.settings import RECENT, Settings, load, recent_designs, save, with_recent
 
 
 def test_what_is_saved_is_loaded(tmp_path):
@@ -23,3 +25,13 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path):
     blocked = tmp_path / "file"
     blocked.write_text("")
     assert save(Settings(), blocked / "window.ini") is False
+
+
+def test_designs_opened_last_come_first_and_each_once():
+    settings = Settings()
+    for paths in (["a.drl"], ["b.zip"], ["a.drl"], *([f"{n}.drl"] for n in range(9))):
+        settings = replace(settings, recent=with_recent(settings, paths))
+    assert recent_designs(settings)[0] == ("8.drl",)
+    assert len(recent_designs(settings)) == RECENT
+    for nonsense in ("no json", "7", '{"a": 1}', "[7]"):
+        assert recent_designs(replace(settings, recent=nonsense)) == []

@@ -29,3 +29,17 @@ def test_bits_have_no_needless_zeros(mm, told):
 )
 def test_durations_are_rounded_as_people_say_them(seconds, told):
     assert words.duration(seconds) == told
+
+
+@pytest.mark.parametrize(
+    "text", ["0.8, 1.0,1.3", "0.8; 1.0; 1.3", "0.8 1.0 1.3", "0,8; 1,0; 1,3", "0,8 1,0 1,3"]
+)
+def test_sizes_are_read_as_people_list_them(text):
+    assert words.sizes(text) == (0.8, 1.0, 1.3)
+
+
+def test_a_comma_alone_is_what_the_country_makes_of_it(german):
+    assert words.sizes("0,8") == (0.8,)
+    assert words.sizes(words.size_list((0.8, 1.0, 1.25))) == (0.8, 1.0, 1.25)
+    with pytest.raises(ValueError):
+        words.sizes("eight")
