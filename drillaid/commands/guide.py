@@ -120,7 +120,7 @@ def _guide(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
     journal = held.enter_context(Journal.open(args.data))
     if journal.notice:
         say(journal.notice)
-    board, session = _board(args, journal, design, work, eye.spindle_mm, settings)
+    board, session = _board(args, journal, design, work, eye, settings)
     telling.cautions()
     operator, camera, clock = _camera(args, bench, eye.size_px, session, held)
     teller = telling.Teller(lines)
@@ -206,7 +206,7 @@ def _no_spindle(why: str) -> Answer:
     return Answer(text, {"status": "not_found", "message": text}, REFUSED)
 
 
-def _board(args: argparse.Namespace, journal, design, work, spindle, settings):
+def _board(args: argparse.Namespace, journal, design, work, eye, settings):
     """(the board's number in the journal, its session)."""
     from dataclasses import replace
 
@@ -214,6 +214,7 @@ def _board(args: argparse.Namespace, journal, design, work, spindle, settings):
     from drillaid.journal.journal import design_hash
     from drillaid.journal.resume import resume, start
 
+    spindle, error = eye.spindle_mm, eye.spindle_error_mm
     named = design
     if args.camera == "sim":  # must never be mistaken for a board of copper
         named = replace(design, name=f"{design.name} (simulated bench)")
@@ -227,14 +228,16 @@ def _board(args: argparse.Namespace, journal, design, work, spindle, settings):
             say(f"Board {mine[0].id} of this design is unfinished; --resume goes on with it. "
                 "A new one is begun.")  # fmt: skip
         board = start(journal, named, work, face=args.face, thickness_mm=args.thickness)
-        return board, Session(work, spindle, settings)
+        return board, Session(work, spindle, settings, spindle_error_mm=error)
     if not mine:
         raise UsageError(
             f"no unfinished board of {design.name} is recorded in {journal.path}",
             remedy="leave out --resume to begin one",
         )
     say(f"Going on with board {mine[0].id}: {mine[0].done} of {mine[0].holes} holes are done.")
-    return mine[0].id, resume(journal, mine[0].id, spindle, settings, design=design)
+    return mine[0].id, resume(
+        journal, mine[0].id, spindle, settings, design=design, spindle_error_mm=error
+    )
 
 
 # -- where pictures come from --------------------------------------------------

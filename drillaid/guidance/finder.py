@@ -43,16 +43,29 @@ class BoardFinder:
         cls, design: Design, rig: Rig, *, face: str = "bottom", thickness_mm: float = 1.6,
         hurry: bool = False,
     ) -> BoardFinder:  # fmt: skip
-        """With the registration and the follower of this program."""
+        """With the registration and the follower of this program.
+
+        What the rig file records of its own errors is counted into the expected ones.
+        """
         from drillaid.registration.following import Follower
         from drillaid.registration.register import register_picture
+        from drillaid.rig.doubt import RigDoubt
 
         def find(image: np.ndarray) -> Registration:
             return register_picture(
                 image, design, rig=rig, face=face, thickness_mm=thickness_mm
             )
 
-        follower = Follower(design, rig, thickness_mm=thickness_mm, face=face)
+        doubt = RigDoubt.of(rig)
+
+        def variance(place, seen_mm, at_mm) -> np.ndarray:
+            parts = doubt.under_spindle_mm2(rig, place, seen_mm, at_mm, thickness_mm)
+            return sum(parts.values())
+
+        follower = Follower(
+            design, rig, thickness_mm=thickness_mm, face=face,
+            doubt=variance if doubt.known else None,
+        )  # fmt: skip
         return cls(find, follower, hurry=hurry)
 
     @property

@@ -105,6 +105,17 @@ def budget_at(
     )
 
 
+def spindle_error_mm(rig: Rig, height_mm: float) -> float:
+    """What a session counts beside the board's place: axis and thickness.
+
+    0 for a rig file that says nothing of the spindle's error.
+    """
+    axis = spindle_part_mm(rig, height_mm)
+    if axis is None:
+        return 0.0
+    return math.hypot(axis, height_part_mm(rig, height_mm, HEIGHT_SIGMA_MM))
+
+
 def height_part_mm(rig: Rig, height_mm: float, height_sigma_mm: float) -> float:
     """A board dh higher than told is seen dh r / Z farther out at the spindle, which leans too."""
     spindle = rig.spindle_mm(height_mm)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from drillaid.geometry import Affine
-from drillaid.rig.budget import budget_at
+from drillaid.rig.budget import budget_at, spindle_error_mm, spindle_part_mm
 from drillaid.simulation.rigs import nominal_rig
 
 LENS = np.array([0.5, 0.5, 0.4, 0.4, 5e-4, 8e-4, 5e-5, 5e-5, 5e-4])
@@ -95,3 +95,11 @@ def test_what_the_file_does_not_say_is_named():
     assert budget.unknown == ("lens", "bench", "spindle")
     assert "Not known from the rig file: lens, bench, spindle" in budget.sentence()
     assert budget.to_data()["lens_mm"] is None
+
+
+def test_a_session_counts_axis_and_thickness_where_the_file_says_them():
+    rig, _, _ = drawn(2)
+    assert spindle_error_mm(replace(rig, extra={}), HEIGHT) == 0.0
+    alone = spindle_part_mm(rig, HEIGHT)
+    assert alone == pytest.approx(np.sqrt(2 * (SPINDLE_MM**2 + (LEAN * HEIGHT) ** 2)))
+    assert spindle_error_mm(rig, HEIGHT) > alone

@@ -19,6 +19,7 @@ class Eye:
     """finder: makes a `BoardFinder` or its like (hurry: see there); spindle_mm: in its answers
     check: raises InputError for a frame that does not suit; size_px: of frames, if known
     watch: of the rig's reference marks, or None
+    spindle_error_mm: of the axis and of the board's thickness, as far as the rig file says
     """
 
     finder: Callable
@@ -26,19 +27,23 @@ class Eye:
     check: Callable
     size_px: tuple[int, int] | None
     watch: object | None = None
+    spindle_error_mm: float = 0.0
 
 
 def rigged(design, rig, spindle_mm, face: str, thickness_mm: float) -> Eye:
     """By a rig file."""
     from drillaid.guidance.finder import BoardFinder
+    from drillaid.rig.budget import spindle_error_mm
     from drillaid.rig.pictures import check_size
     from drillaid.rig.still_true import RigWatch
 
     def finder(*, hurry: bool):
         return BoardFinder.of(design, rig, face=face, thickness_mm=thickness_mm, hurry=hurry)
 
-    return Eye(finder, spindle_mm, lambda frame: check_size(rig, frame), (rig.width, rig.height),
-               RigWatch.of(rig))  # fmt: skip
+    return Eye(
+        finder, spindle_mm, lambda frame: check_size(rig, frame), (rig.width, rig.height),
+        RigWatch.of(rig), spindle_error_mm(rig, thickness_mm),
+    )  # fmt: skip
 
 
 def unrigged(design, mark, face: str) -> Eye:
