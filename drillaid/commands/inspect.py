@@ -129,6 +129,8 @@ def _part(p) -> dict:
         "fits": p.fits,
         "play_mm": p.play_mm,
         "play_error_mm": p.play_error_mm,
+        "probability": p.probability,
+        "sure": p.sure,
         "pin": p.pin.name,
         "message": p.sentence,
     }

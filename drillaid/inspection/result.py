@@ -3,11 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from drillaid.inspection.fit import Pin
 
+if TYPE_CHECKING:
+    from drillaid.inspection.remedy import Remedy
+
+UNLIKELY = 0.025  # of what is told without "too close to call"
 DRILLED, UNDRILLED, HIDDEN = "drilled", "undrilled", "hidden"
 MEASURED = "measured"
+
+
+def percent(share: float) -> str:
+    """ "62 %", and neither 0 nor 100 for what is not certain."""
+    if 0 < share < 0.005:
+        return "under 1 %"
+    if 0.995 <= share < 1:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"
 
 
 @dataclass(frozen=True)
@@ -48,8 +62,11 @@ class PartFinding:
     """fits: None where a hole of the part was not measured; reason then says which.
 
     play_mm: how far it may still move in its tightest direction, negative: misses by
-    play_error_mm: one sigma, from the tightest hole's centre and diameter
+    play_error_mm: one sigma, from the errors of the holes that hold the part
     tightest_hole: the hole with the least room
+    probability: that it goes in, 0 to 1, the measuring errors counted
+    sure: False where the holes may as well belong to several small parts
+    remedy: what to do where it does not go in (`drillaid.inspection.remedy`)
     """
 
     part: str
@@ -61,11 +78,18 @@ class PartFinding:
     play_error_mm: float | None = None
     tightest_hole: int | None = None
     reason: str = ""
+    probability: float | None = None
+    sure: bool = True
+    remedy: Remedy | None = None
 
     @property
     def close(self) -> bool:
-        """The play is within two of its own errors: a trial decides."""
-        return self.fits is not None and abs(self.play_mm) < 2 * self.play_error_mm
+        """The measuring errors leave it open: a trial decides."""
+        if self.fits is None:
+            return False
+        if self.probability is not None:
+            return UNLIKELY < self.probability < 1 - UNLIKELY
+        return abs(self.play_mm) < 2 * self.play_error_mm
 
     @property
     def sentence(self) -> str:
@@ -75,7 +99,12 @@ class PartFinding:
             words = f"goes in, {self.play_mm:.2f} mm to spare"
         else:
             words = f"does not go in, {-self.play_mm:.2f} mm short at hole {self.tightest_hole}"
-        return words + (" (too close to call: try it)" if self.close else "")
+        if self.close:
+            words += " (too close to call: try it"
+            if self.probability is not None:
+                words += f"; it goes in with a probability of {percent(self.probability)}"
+            words += ")"
+        return words
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from drillaid.design.model import Design
+from drillaid.inspection.believed import Believed, believed_holes
+from drillaid.inspection.chance import chance_of_fit
 from drillaid.inspection.fit import Pin, default_pin, fit_part
 from drillaid.inspection.result import (
     DRILLED,
@@ -19,38 +21,73 @@ from drillaid.inspection.result import (
     Summary,
 )
 
+SEED = 1  # the same photograph is judged the same twice
+
 
 def judge_part(
-    part, design: Design, findings: dict[int, HoleFinding], *, pin: Pin | None = None
+    part,
+    design: Design,
+    findings: dict[int, HoleFinding],
+    *,
+    pin: Pin | None = None,
+    believed: dict[int, Believed] | None = None,
+    rng: np.random.Generator | None = None,
 ) -> PartFinding:
-    """Whether one part goes into its holes.
+    """Whether one part goes into its holes, and how probably.
 
     part: a `design.parts.Part`
     findings: by hole number
+    believed: of the drilled ones; None: from these findings
+    rng: draws the errors; None: one that always draws the same
     """
     numbers = tuple(part.holes)
-    index = {hole.number: i for i, hole in enumerate(design.holes)}
-    rows = [index[n] for n in numbers]
-    nominal = design.xy_mm[rows]
+    rows = rows_of(part, design)
     if pin is None:
-        pin = default_pin(
-            part.pitch_mm, float(design.drill_mm[rows].min()), rows_apart_mm=_rows_apart(nominal)
-        )
+        pin = usual_pin(part, design)
+    sure = getattr(part, "sure", True)
     missing = [n for n in numbers if findings[n].state != DRILLED]
     if missing:
         state = "not drilled yet" if all(findings[n].state == UNDRILLED for n in missing) else (
             "not measured")
         which = ", ".join(map(str, missing[:6])) + (" …" if len(missing) > 6 else "")
         reason = f"hole{'s' if len(missing) > 1 else ''} {which} {state}"
-        return PartFinding(part.name, numbers, part.pitch_mm, pin, None, reason=reason)
-    holes = [findings[n] for n in numbers]
-    fit = fit_part([h.place_mm for h in holes], [h.diameter_mm for h in holes], nominal, pin)
-    worst = holes[fit.tightest]
-    # along one direction: a centre's share is 1/sqrt(2) of its distance, a diameter's a half
-    error = float(np.hypot(worst.centre_error_mm / 2**0.5, worst.diameter_error_mm / 2))
+        return PartFinding(part.name, numbers, part.pitch_mm, pin, None, reason=reason, sure=sure)
+    if believed is None:
+        believed = believed_holes(list(findings.values()), design)
+    holes = [believed[n] for n in numbers]
+    centre_error = [h.centre_error_mm for h in holes]
+    diameter_error = [h.diameter_error_mm for h in holes]
+    asked = ([h.centre_mm for h in holes], [h.diameter_mm for h in holes], design.xy_mm[rows], pin)
+    along = along_rad(part, design)
+    fit = fit_part(*asked, along_rad=along)
+    probability = chance_of_fit(
+        *asked, along_rad=along, centre_error_mm=centre_error, diameter_error_mm=diameter_error,
+        rng=rng if rng is not None else np.random.default_rng(SEED),
+    )  # fmt: skip
     return PartFinding(
-        part.name, numbers, part.pitch_mm, pin, fit.fits, fit.play_mm, error, worst.hole
-    )
+        part.name, numbers, part.pitch_mm, pin, fit.fits, fit.play_mm,
+        fit.play_error_mm(centre_error, diameter_error), numbers[fit.tightest],
+        probability=probability, sure=sure,
+    )  # fmt: skip
+
+
+def rows_of(part, design: Design) -> list[int]:
+    """Indices of the part's holes into the design's, in the part's order."""
+    index = {hole.number: i for i, hole in enumerate(design.holes)}
+    return [index[n] for n in part.holes]
+
+
+def usual_pin(part, design: Design) -> Pin:
+    """The pin to try where nobody named one."""
+    rows = rows_of(part, design)
+    asked = float(design.drill_mm[rows].min())
+    return default_pin(part.pitch_mm, asked, rows_apart_mm=_rows_apart(design.xy_mm[rows]))
+
+
+def along_rad(part, design: Design) -> float:
+    """Direction of the part's rows, design axes."""
+    first, second = design.xy_mm[rows_of(part, design)[:2]]
+    return float(np.arctan2(*(second - first)[::-1]))
 
 
 def _rows_apart(nominal_mm: np.ndarray) -> float | None:
@@ -98,16 +135,21 @@ def conclude(
     design: Design,
     *,
     true_scale: bool,
-    pins: dict[str, Pin] | None = None,
+    pins: dict[tuple[int, ...], Pin] | None = None,
     seconds: dict[str, float] | None = None,
 ) -> Inspection:
     """The inspection of a board whose holes were measured.
 
-    parts: as recognised in the design; pins: by part name where they are known
+    parts: as recognised in the design; pins: by a part's holes, where they are known
     """
     by_number = {finding.hole: finding for finding in findings}
+    believed = believed_holes(findings, design)
+    rng = np.random.default_rng(SEED)
     judged = tuple(
-        judge_part(part, design, by_number, pin=(pins or {}).get(part.name)) for part in parts
+        judge_part(
+            part, design, by_number, pin=(pins or {}).get(part.holes), believed=believed, rng=rng
+        )
+        for part in parts
     )
     summary = summarise(findings, judged)
     return Inspection(

@@ -36,6 +36,7 @@ def test_a_good_row_fits_with_the_clearance_left():
     # 1.1 mm hole, 0.905 mm diagonal: 0.0975 mm on each side
     assert part.play_mm == pytest.approx((1.1 - 0.905097) / 2, abs=1e-5)
     assert not part.close
+    assert part.probability == 1.0
     assert "goes in" in part.sentence
 
 
@@ -45,8 +46,10 @@ def test_one_wandered_hole_spoils_the_row_and_is_named():
     found[3] = _drilled(board.holes[2], (0.0, 0.4))
     part = judge_part(_row(board), board, found, pin=POST)
     assert part.fits is False
-    # between its two neighbours the best line halves the offset: 0.2 against 0.0975
-    assert part.play_mm == pytest.approx(0.0975 - 0.2, abs=0.001)
+    # between its two neighbours the best line halves the offset: a post stands 0.2 mm off,
+    # its far corners 0.32 along the row and 0.32 + 0.2 across from the middle of a 1.1 mm hole
+    assert part.play_mm == pytest.approx(0.55 - np.hypot(0.32, 0.52), abs=0.001)
+    assert part.probability == 0.0
     assert "does not go in" in part.sentence
 
 
