@@ -30,7 +30,6 @@ from drillaid.rig.sources import open_camera
 from ui.settings import Settings
 
 PRACTICE = "sim"  # the camera that looks at the simulated bench
-MM_ACROSS = 14.0  # of the magnified picture's shorter side
 SIMULATED = " (simulated bench)"  # must never be mistaken for a board of copper
 
 

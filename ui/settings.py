@@ -26,6 +26,8 @@ class Settings:
     hold_s: how long steady on target before it is marked
     camera, rig, face, thickness_mm, bits, tolerance_mm: as last used
     recent: designs opened last, as `recent_designs` reads them
+    turn_map: the map lies as the board does
+    seen: a hole that is seen to be drilled counts without the pedal
     turns: quarter turns of the picture where no rig says how the hand sees it
     """
 
@@ -43,6 +45,8 @@ class Settings:
     bits: str = ""
     tolerance_mm: float = 0.2
     recent: str = ""
+    turn_map: bool = True
+    seen: bool = True
     turns: int = 0
     seed: int = 1
 

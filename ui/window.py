@@ -52,7 +52,7 @@ class Window(QMainWindow):
         self.way.gone_to.connect(self.go)
         self.line = QLabel()
         self.line.setWordWrap(True)
-        self.line.setMinimumHeight(40)
+        self.line.setMinimumHeight(24)
         self._lay_out()
         self.at = "design"
         self._entered = False

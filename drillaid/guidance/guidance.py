@@ -27,7 +27,7 @@ ON_TARGET = "on_target"  # drill
 class BitChange:
     """The bit wanted, the one in the chuck (None if not known), holes it is for, cautions.
 
-    skipped_before: holes put aside that still want the bit now in the chuck
+    skipped_before: how many holes put aside still want the bit now in the chuck; aside: which
     """
 
     bit_mm: float
@@ -35,6 +35,7 @@ class BitChange:
     holes: int
     skipped_before: int
     cautions: tuple[Caution, ...]
+    aside: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,6 +25,8 @@ class Scene:
     tolerance, doubt: radii about the spindle and the target: how near is near enough, and
       where the target truly is, `Settings.sigmas` of its expected error
     bit, land: radii of the target's hole and copper
+    push_mm: how far to push, mm to the hand's right and away from it
+    turn_rad: how the board lies against its drawing (`design.picture`), clockwise
     """
 
     view: View
@@ -36,6 +38,8 @@ class Scene:
     doubt: float | None
     bit: float | None
     land: float | None
+    push_mm: tuple[float, float] | None = None
+    turn_rad: float | None = None
 
     @property
     def off(self) -> np.ndarray | None:
@@ -61,9 +65,12 @@ def states_of(progress: Progress, count: int, target: int | None = None) -> tupl
 
 def scene_of(
     view: View, spindle_px, design: Design, settings: Settings, guidance: Guidance | None,
-    registration: Registration | None, progress: Progress,
+    registration: Registration | None, progress: Progress, quarter_turns: int = 0,
 ) -> Scene:  # fmt: skip
-    """spindle_px: (2,) as photographed, or None where nobody knows it"""
+    """spindle_px: (2,) as photographed, or None where nobody knows it
+
+    quarter_turns: of the picture against the hand, where no rig file says how it lies
+    """
     hole = None if guidance is None else guidance.hole
     states = states_of(progress, len(design.holes), hole)
     spindle = None if spindle_px is None else view(spindle_px)[0]
@@ -80,5 +87,36 @@ def scene_of(
             land = min(design.lands[hole - 1].size_mm) / 2 * view.px_per_mm
     return Scene(
         view, spindle, target, holes, states, settings.tolerance_mm * view.px_per_mm,
-        doubt, bit, land,
+        doubt, bit, land, _push_mm(guidance, place, quarter_turns),
+        turn_of(holes, design.xy_mm),
     )  # fmt: skip
+
+
+def _push_mm(guidance: Guidance | None, place, quarter_turns: int) -> tuple[float, float] | None:
+    """The offset on the hand's axes: the bench's own, or those of the turned picture."""
+    if guidance is None or guidance.off_mm is None:
+        return None
+    if place is None or place.on_bench:
+        return guidance.off_mm
+    angle = quarter_turns * np.pi / 2
+    c, s = round(np.cos(angle)), round(np.sin(angle))
+    x, y = guidance.off_mm
+    return c * x - s * y, s * x + c * y
+
+
+def turn_of(holes: np.ndarray, xy_mm: np.ndarray) -> float | None:
+    """Turn of the board as seen against its drawing, rad clockwise; None where it is not seen.
+
+    holes: (N, 2) screen px; xy_mm: (N, 2) design. The drawing has y up and, for a face seen
+    from below, x to the left; which of the two it is shows in the handedness.
+    """
+    if len(holes) != len(xy_mm) or len(holes) < 3 or not np.isfinite(holes).all():
+        return None
+    spread = xy_mm - xy_mm.mean(axis=0)
+    linear, _, rank, _ = np.linalg.lstsq(spread, holes - holes.mean(axis=0), rcond=None)
+    if rank < 2:
+        return None
+    seen = linear.T
+    side = -1.0 if np.linalg.det(seen) > 0 else 1.0
+    turned = seen @ np.diag([side, -1.0])
+    return float(np.arctan2(turned[1, 0] - turned[0, 1], turned[0, 0] + turned[1, 1]))

@@ -399,7 +399,12 @@ class Session:
         fitted, due = self._ledger.fitted_mm, self._due_bit()
         counts = {tally.bit_mm: tally for tally in by_bit}
         behind = 0 if fitted is None else counts[fitted].skipped
-        return g.BitChange(due, fitted, counts[due].left, behind, at_bit_change(due))
+        aside = tuple(
+            hole
+            for hole in self.progress.holes_skipped()
+            if self._work.stops[self._work.by_hole[hole][0]].bit_mm == fitted
+        )
+        return g.BitChange(due, fitted, counts[due].left, behind, at_bit_change(due), aside)
 
     def _time_left_s(self, by_bit: tuple[Tally, ...]) -> float | None:
         others = sum(t.left > 0 and t.bit_mm != self._ledger.fitted_mm for t in by_bit)

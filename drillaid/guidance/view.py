@@ -72,6 +72,17 @@ def _quarter(px_per_mm) -> np.ndarray:
     return np.where(shape > 0, np.sign(linear), 0.0)
 
 
+FAR_MM, CLOSE_MM = 14.0, 5.0  # length seen along the screen's shorter side
+_CLOSING = 6.0  # the view is so many distances across, between those two
+
+
+def closing_in_mm(distance_mm: float | None) -> float:
+    """Length to be seen: less the nearer the target is, so that a tolerance is seen at the end."""
+    if distance_mm is None or not math.isfinite(distance_mm):
+        return FAR_MM
+    return min(FAR_MM, max(CLOSE_MM, _CLOSING * distance_mm))
+
+
 def hands_px_per_mm(rig: Rig, at_mm, height_mm: float) -> np.ndarray:
     """(2, 2) photograph's px per bench mm about a place of the board's upper face."""
     at = np.asarray(at_mm, dtype=np.float64)

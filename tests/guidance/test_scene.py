@@ -62,3 +62,37 @@ def test_states_follow_the_progress():
     session.act(Skip(), 1.0)
     done = session.progress.finish_target(None)
     assert states_of(done, 3) == (SKIPPED, DONE, LEFT)
+
+
+@pytest.mark.parametrize("face", ["bottom", "top"])
+@pytest.mark.parametrize("angle", [-2.5, -0.4, 0.0, 1.3, 3.0])
+def test_the_drawing_turned_so_lies_as_the_board(face, angle):
+    """The drawing's own places, turned clockwise on the screen, are those seen."""
+    from drillaid.design.picture import placed_picture
+    from drillaid.guidance.scene import turn_of
+
+    design = small_design()
+    _, to_px = placed_picture(design, 5.0, face=face)
+    c, s = np.cos(angle), np.sin(angle)
+    seen = to_px(design.xy_mm) @ np.array([[c, -s], [s, c]]).T * 1.7 + [40, -9]  # y down
+    assert turn_of(seen, design.xy_mm) == pytest.approx(angle, abs=1e-9)
+    assert turn_of(seen[:0], design.xy_mm) is None
+
+
+@pytest.mark.parametrize(
+    ("turns", "push"), [(0, (1.5, -0.25)), (1, (0.25, 1.5)), (2, (-1.5, 0.25))]
+)
+def test_without_a_rig_the_push_turns_with_the_picture(turns, push):
+    """As the screen shows it: off there is the same push, y down."""
+    from dataclasses import replace
+
+    design = small_design()
+    session, guidance, registration = seen(design, (1.5, -0.25))
+    loose = replace(registration, placement=replace(registration.placement, on_bench=False))
+    spindle = np.array([PX_PER_MM * SPINDLE[0], 1000 - PX_PER_MM * SPINDLE[1]])
+    view = View.hands(upright_px_per_mm(PX_PER_MM, turns), spindle, (700, 700), 14.0)
+    scene = scene_of(
+        view, spindle, design, session.settings, guidance, loose, session.progress, turns
+    )
+    assert scene.push_mm == pytest.approx(push)
+    assert scene.off / view.px_per_mm == pytest.approx((push[0], -push[1]), abs=1e-9)

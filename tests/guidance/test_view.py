@@ -39,3 +39,13 @@ def test_the_picture_is_laid_as_the_points_are():
     v, u = np.nonzero(shown > 200)
     assert (u.mean(), v.mean()) == pytest.approx((99.5, 99.5), abs=0.6)
     assert view([(251, 101)])[0] == pytest.approx((99.5, 99.5))
+
+
+def test_the_view_closes_in_with_the_target():
+    from drillaid.guidance.view import CLOSE_MM, FAR_MM, closing_in_mm
+
+    seen = [closing_in_mm(d) for d in (None, 40.0, 3.0, 1.5, 0.9, 0.5, 0.0)]
+    assert seen[0] == seen[1] == FAR_MM and seen[-1] == CLOSE_MM
+    assert seen == sorted(seen, reverse=True)
+    # The target stays in the picture on the way: half of the view is wider than its distance.
+    assert all(closing_in_mm(d) / 2 > d for d in (0.1, 1.0, 2.0, FAR_MM / 2 - 0.1))

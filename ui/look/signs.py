@@ -16,9 +16,10 @@ from drillaid.guidance.scene import DONE, LEFT, SKIPPED, TARGET
 _UNIT = QRectF(-1, -1, 2, 2)
 
 
-def hole_sign(painter: QPainter, state: str, colour: QColor, ground: QColor) -> None:
+def hole_sign(painter: QPainter, state: str, colour: QColor, ground: QColor,
+              stroke: float = 0.35) -> None:  # fmt: skip
     """A land as it stands: open, drilled through, put aside with a bar, or aimed at."""
-    pen = QPen(colour, 0.35)
+    pen = QPen(colour, stroke)
     painter.setPen(pen)
     painter.setBrush(Qt.BrushStyle.NoBrush)
     if state == DONE:
@@ -49,9 +50,18 @@ def guidance_sign(painter: QPainter, state: str, colour: QColor, angle_rad: floa
         painter.rotate(-math.degrees(angle_rad))
         painter.drawPolygon(
             QPolygonF(
-                [QPointF(*p) for p in
-                 ((1, 0), (0.1, 0.85), (0.1, 0.32), (-1, 0.32), (-1, -0.32), (0.1, -0.32),
-                  (0.1, -0.85))]  # fmt: skip
+                [
+                    QPointF(*p)
+                    for p in (
+                        (1, 0),
+                        (0.1, 0.85),
+                        (0.1, 0.32),
+                        (-1, 0.32),
+                        (-1, -0.32),
+                        (0.1, -0.32),
+                        (0.1, -0.85),
+                    )
+                ]  # fmt: skip
             )
         )
         painter.restore()

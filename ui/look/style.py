@@ -17,6 +17,9 @@ def sheet(colours: Colours, scale: float = 1.0) -> str:
 QWidget {{ background: {c.ground}; }}
 QLabel, QCheckBox, QRadioButton {{ background: transparent; }}
 QFrame#panel, QWidget#rail {{ background: {c.raised}; border-radius: 6px; }}
+QFrame#card {{ background: {c.raised}; border: 2px solid {c.line}; border-radius: 10px; }}
+QFrame#card QScrollArea > QWidget > QWidget {{ background: {c.raised}; }}
+QFrame#card QScrollArea {{ border: none; border-radius: 0; }}
 QLabel#title {{ font-size: {1.7 * pt:.1f}pt; font-weight: 600; }}
 QLabel#quiet {{ color: {c.quiet}; }}
 QLabel#figure {{ font-size: {2.4 * pt:.1f}pt; font-weight: 600; }}

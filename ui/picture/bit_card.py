@@ -3,41 +3,45 @@
 from __future__ import annotations
 
 from PyQt6.QtCore import Qt, pyqtSignal
-from PyQt6.QtGui import QKeyEvent
-from PyQt6.QtWidgets import QFrame, QLabel, QPushButton, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import QWidget
 
 from drillaid.guidance.guidance import BitChange, Guidance
 from ui.look.colours import Colours
+from ui.picture.card import Card
 from ui.words import bit, tr
 
+BIT_PT = 60
 
-class BitCard(QFrame):
-    """fitted(bit_mm): the person says that the bit is in the chuck."""
+
+class BitCard(Card):
+    """fitted(bit_mm): the person says that the bit is in the chuck.
+
+    take_back(): the count was not right; revisit(hole): one that was put aside comes first
+    """
 
     fitted = pyqtSignal(float)
+    take_back = pyqtSignal()
+    revisit = pyqtSignal(int)
 
     def __init__(self, colours: Colours, parent: QWidget) -> None:
-        super().__init__(parent)
-        self.colours = colours
-        self.setObjectName("panel")
-        self.setFrameShape(QFrame.Shape.StyledPanel)
+        super().__init__(colours, parent)
         self._change: BitChange | None = None
-        self.size = QLabel()
+        self._aside: int | None = None
+        self.title = self.label(tr("Fit this bit"))
+        self.title.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.size = self.label()
         self.size.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self.told = QLabel()
-        self.told.setWordWrap(True)
-        self.cautions = QLabel()
-        self.cautions.setWordWrap(True)
-        self.button = QPushButton(tr("This bit is in the chuck  (space)"))
-        self.button.setObjectName("go")
-        self.button.clicked.connect(self._done)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(28, 20, 28, 20)
-        column.addWidget(QLabel(tr("Fit this bit")))
-        for part in (self.size, self.told, self.cautions, self.button):
-            column.addWidget(part)
-        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.hide()
+        self.size.setStyleSheet(f"font-size: {BIT_PT}pt; font-weight: 700;")
+        self.count = self.label(name="title")
+        self.count.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.told = self.label()
+        self.told.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.cautions = self.label()
+        self.button = self.add_button("", self._done)
+        self.back = self.add_button(
+            tr("The count is not right: take the last one back  (Z)"), self.take_back.emit
+        )
+        self.aside = self.add_button("", lambda: self.revisit.emit(self._aside))
 
     def offer(self, change: BitChange, guidance: Guidance) -> None:
         """Shows the card; nothing happens where it is up with the same bit already."""
@@ -45,42 +49,26 @@ class BitCard(QFrame):
             return
         self._change = change
         self.size.setText(bit(change.bit_mm))
-        big = self.size.font()
-        big.setPointSizeF(64)
-        big.setBold(True)
-        self.size.setFont(big)
-        self.size.setStyleSheet("font-size: 64pt; font-weight: 700;")
+        before = next((t for t in guidance.by_bit if t.bit_mm == change.from_mm), None)
+        self.count.setVisible(before is not None)
+        self.back.setVisible(before is not None and before.done > 0)
+        if before is not None:
+            self.count.setText(tr("Count on the board: {n} holes of {bit} so far",
+                                  n=before.done, bit=bit(before.bit_mm)))  # fmt: skip
         told = tr("{n} holes are drilled with it.", n=change.holes)
-        if change.from_mm is not None:
-            done = next((t for t in guidance.by_bit if t.bit_mm == change.from_mm), None)
-            if done is not None:
-                told += "\n" + tr(
-                    "With the {bit} bit {done} of {all} holes are done: count them on the board.",
-                    bit=bit(change.from_mm), done=done.done, all=done.holes,
-                )  # fmt: skip
-            if change.skipped_before:
-                told += "\n" + tr("{n} of them were put aside.", n=change.skipped_before)
+        if before is not None:
+            told = tr("Of {all} with the bit in the chuck {done} are done.",
+                      all=before.holes, done=before.done) + " " + told  # fmt: skip
         self.told.setText(told)
+        self._aside = change.aside[0] if change.aside else None
+        self.aside.setVisible(self._aside is not None)
+        self.aside.setText(tr("First the {n} put aside", n=len(change.aside)))
         self.cautions.setText("\n".join(f"⚠ {caution}" for caution in change.cautions))
-        self.settle()
-        self.show()
-        self.raise_()
-        self.setFocus()
-
-    def settle(self) -> None:
-        """In the middle of the stage."""
-        room = self.parentWidget().size()
-        width = min(max(560, room.width() // 2), room.width() - 40)
-        self.setFixedWidth(max(200, width))
-        self.adjustSize()
-        self.move((room.width() - self.width()) // 2, max(0, (room.height() - self.height()) // 2))
-
-    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
-        if event.key() in (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter):
-            if not event.isAutoRepeat():
-                self._done()
-        else:
-            super().keyPressEvent(event)
+        self.button.setText(
+            tr("This bit is in the chuck  (space)") if before is None
+            else tr("The count is right, and this bit is in the chuck  (space)")
+        )  # fmt: skip
+        self.open()
 
     def _done(self) -> None:
         if self._change is not None:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 from PyQt6.QtCore import QPointF, QRectF, QSize, Qt, pyqtSignal
-from PyQt6.QtGui import QColor, QFont, QImage, QPainter, QPen
+from PyQt6.QtGui import QColor, QFont, QImage, QPainter, QPen, QTransform
 from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from drillaid.geometry import Affine
+from drillaid.guidance.scene import TARGET
 from ui.look.colours import Colours
 from ui.look.signs import hole_sign
 from ui.words import tr
@@ -15,12 +16,14 @@ from ui.words import tr
 _ROOM = 0.94  # of the widget's sides
 ZOOM = (1.0, 12.0)
 PICK_PX = 18.0
+LEAST_TARGET_PX = 9.0
+TREMBLE_RAD = 0.03
 
 
 class BoardMap(QWidget):
     """chosen(hole): clicked, or taken with Enter after stepping with the arrow keys.
 
-    to_map: design mm -> map units as the hand sees the board; set by `show_board`
+    turn_rad: the board is drawn turned by so much, clockwise: as it lies before the hand
     """
 
     chosen = pyqtSignal(int)
@@ -36,6 +39,8 @@ class BoardMap(QWidget):
         self._held: QPointF | None = None
         self._moved = False
         self._cursor: int | None = None
+        self.turn_rad = 0.0
+        self._near = 1.0
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMinimumSize(180, 140)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
@@ -50,8 +55,16 @@ class BoardMap(QWidget):
         self._size = (picture.width(), picture.height())
         self._holes = to_px(holes_mm) if len(holes_mm) else np.zeros((0, 2))
         self._states = ()
+        self._near = _usual_gap(self._holes)
         self._zoom, self._pan, self._cursor = 1.0, QPointF(0, 0), None
         self.update()
+
+    def show_turn(self, turn_rad: float) -> None:
+        """Small changes are left alone: a map that trembles is read badly."""
+        away = (turn_rad - self.turn_rad + np.pi) % (2 * np.pi) - np.pi
+        if abs(away) > TREMBLE_RAD:
+            self.turn_rad = turn_rad
+            self.update()
 
     def show_states(self, states: tuple[str, ...]) -> None:
         if states != self._states:
@@ -61,13 +74,25 @@ class BoardMap(QWidget):
     # -- drawing ------------------------------------------------------------------
 
     def _scale(self) -> float:
-        fit = min(self.width() / self._size[0], self.height() / self._size[1]) * _ROOM
-        return fit * self._zoom
+        """Widget px to a picture's px: the turned board fits."""
+        c, s = abs(np.cos(self.turn_rad)), abs(np.sin(self.turn_rad))
+        wide, high = self._size
+        across, along = wide * c + high * s, wide * s + high * c
+        return min(self.width() / across, self.height() / along) * _ROOM * self._zoom
 
-    def _place(self) -> tuple[float, QPointF]:
-        scale = self._scale()
+    def _to_widget(self) -> QTransform:
+        """Picture px -> widget px."""
         middle = QPointF(self.width() / 2, self.height() / 2) + self._pan
-        return scale, middle - QPointF(self._size[0] / 2, self._size[1] / 2) * scale
+        scale = self._scale()
+        made = QTransform().translate(middle.x(), middle.y()).rotateRadians(self.turn_rad)
+        made.scale(scale, scale)
+        return made.translate(-self._size[0] / 2, -self._size[1] / 2)
+
+    def places(self) -> np.ndarray:
+        """(N, 2) of the holes, widget px."""
+        t = self._to_widget()
+        linear = np.array([[t.m11(), t.m12()], [t.m21(), t.m22()]])
+        return (self._holes + 0.5) @ linear + [t.dx(), t.dy()]
 
     def paintEvent(self, event) -> None:  # noqa: N802, ARG002
         painter = QPainter(self)
@@ -76,28 +101,46 @@ class BoardMap(QWidget):
         painter.fillRect(self.rect(), self.colours.colour("raised"))
         if self._picture is None:
             return
-        scale, corner = self._place()
-        painter.drawImage(
-            QRectF(corner.x(), corner.y(), self._size[0] * scale, self._size[1] * scale),
-            self._picture,
-        )
-        size = float(np.clip(6.0 * self._zoom**0.5, 5, 16))
-        for number, ((x, y), state) in enumerate(zip(self._holes, self._states, strict=False), 1):
-            at = corner + QPointF(x + 0.5, y + 0.5) * scale
-            bold = 1.7 if state == "target" else 1.0
-            painter.save()
-            painter.translate(at)
-            painter.scale(size * bold, size * bold)
-            painter.setPen(Qt.PenStyle.NoPen)
-            painter.setBrush(QColor(255, 255, 255, 210))
-            painter.drawEllipse(QPointF(0, 0), 1.25, 1.25)
-            hole_sign(painter, state, QColor("#101418"), QColor("#FFFFFF"))
-            painter.restore()
+        painter.setTransform(self._to_widget(), True)
+        painter.drawImage(QRectF(0, 0, *self._size), self._picture)
+        painter.resetTransform()
+        size = self._sign_px()
+        marked = None
+        for number, ((x, y), state) in enumerate(
+            zip(self.places(), self._states, strict=False), start=1
+        ):
+            at = QPointF(x, y)
+            if state == TARGET:
+                marked = at
+            else:
+                self._sign(painter, at, state, size)
             if number == self._cursor:
-                painter.setPen(QPen(QColor("#0072B2"), 4))
-                painter.setBrush(Qt.BrushStyle.NoBrush)
-                painter.drawRect(QRectF(at.x() - 2 * size, at.y() - 2 * size, 4 * size, 4 * size))
-                self._label(painter, at, size, number)
+                self._cursor_box(painter, at, size, number)
+        if marked is not None:  # last, so that no neighbour covers it
+            self._sign(painter, marked, TARGET, max(size, LEAST_TARGET_PX))
+
+    def _sign_px(self) -> float:
+        """So large that neighbours do not run into one another."""
+        return float(np.clip(0.36 * self._near * self._scale(), 2.2, 13.0))
+
+    def _sign(self, painter: QPainter, at: QPointF, state: str, size: float) -> None:
+        painter.save()
+        painter.translate(at)
+        painter.scale(size, size)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(QColor(255, 255, 255, 225))
+        painter.drawEllipse(QPointF(0, 0), 1.25, 1.25)
+        if state == TARGET:  # a white edge about its four strokes
+            hole_sign(painter, state, QColor("#FFFFFF"), QColor("#FFFFFF"), 0.8)
+        hole_sign(painter, state, QColor("#101418"), QColor("#FFFFFF"))
+        painter.restore()
+
+    def _cursor_box(self, painter: QPainter, at: QPointF, size: float, number: int) -> None:
+        half = max(2.0 * size, 9.0)
+        painter.setPen(QPen(QColor("#0072B2"), 4))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRect(QRectF(at.x() - half, at.y() - half, 2 * half, 2 * half))
+        self._label(painter, at, half / 2, number)
 
     def _label(self, painter: QPainter, at: QPointF, size: float, number: int) -> None:
         font = QFont(self.font())
@@ -116,11 +159,9 @@ class BoardMap(QWidget):
         """The number of the hole nearest to a place of the widget, or None."""
         if not len(self._holes):
             return None
-        scale, corner = self._place()
-        at = (self._holes + 0.5) * scale + [corner.x(), corner.y()]
-        far = np.hypot(*(at - [point.x(), point.y()]).T)
+        far = np.hypot(*(self.places() - [point.x(), point.y()]).T)
         nearest = int(np.argmin(far))
-        return nearest + 1 if far[nearest] <= PICK_PX * max(1.0, self._zoom**0.5) else None
+        return nearest + 1 if far[nearest] <= PICK_PX else None
 
     def mousePressEvent(self, event) -> None:  # noqa: N802
         self._held, self._moved = event.position(), False
@@ -169,5 +210,17 @@ class BoardMap(QWidget):
         elif key in (Qt.Key.Key_Plus, Qt.Key.Key_Minus):
             factor = 1.4 if key == Qt.Key.Key_Plus else 1 / 1.4
             self._zoom_by(factor, QPointF(self.width() / 2, self.height() / 2))
+        elif key == Qt.Key.Key_0:
+            self._zoom, self._pan = ZOOM[0], QPointF(0, 0)
+            self.update()
         else:
             super().keyPressEvent(event)
+
+
+def _usual_gap(holes: np.ndarray) -> float:
+    """From a hole to its nearest neighbour, as most have it, picture px."""
+    if len(holes) < 2:
+        return 60.0
+    away = np.hypot(*(holes[:, None] - holes[None, :]).transpose(2, 0, 1))
+    np.fill_diagonal(away, np.inf)
+    return float(np.median(away.min(axis=1)))

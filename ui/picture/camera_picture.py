@@ -144,8 +144,13 @@ class CameraPicture(QWidget):
         def draw(p: QPainter) -> None:
             p.drawLine(start, tip)
             p.drawPolyline(
-                QPolygonF([tip - along * barb + across * barb * 0.6, tip,
-                           tip - along * barb - across * barb * 0.6])  # fmt: skip
+                QPolygonF(
+                    [
+                        tip - along * barb + across * barb * 0.6,
+                        tip,
+                        tip - along * barb - across * barb * 0.6,
+                    ]
+                )  # fmt: skip
             )
 
         self._stroke(painter, draw, 6.0 * unit)

@@ -59,17 +59,19 @@ class FigurePanel(QWidget):
         self.colours = colours
         self._guidance: Guidance | None = None
         self._angle_rad = 0.0
-        self.setMinimumSize(260, 250)
+        self._push_mm: tuple[float, float] | None = None
+        self.setMinimumSize(260, 190)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
 
     def sizeHint(self) -> QSize:  # noqa: N802
-        return QSize(400, 300)
+        return QSize(400, 270)
 
     def show_guidance(self, guidance: Guidance, scene: Scene | None) -> None:
         self._guidance = guidance
         off = None if scene is None else scene.off
         if off is not None:
             self._angle_rad = math.atan2(-off[1], off[0])
+        self._push_mm = guidance.off_mm if scene is None else scene.push_mm
         told = state_word(guidance.state)
         if guidance.distance_mm is not None:
             told += f", {number(guidance.distance_mm)} mm"
@@ -86,7 +88,7 @@ class FigurePanel(QWidget):
         guidance = self._guidance
         if guidance is None:
             return
-        scale = min(self.height() / 300, self.width() / 380)
+        scale = min(self.height() / 282, self.width() / 380)
         role, on_role = STATES[guidance.state]
         band = QRectF(0, 0, self.width(), 104 * scale)
         painter.setPen(Qt.PenStyle.NoPen)
@@ -102,7 +104,8 @@ class FigurePanel(QWidget):
         self._type(painter, 46 * scale, word, self.width() - 130 * scale)
         painter.drawText(
             band.adjusted(112 * scale, 0, -8, 0),
-            Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, word,
+            Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft,
+            word,
         )
         painter.setPen(self.colours.colour("ink"))
         far = guidance.distance_mm
@@ -113,8 +116,8 @@ class FigurePanel(QWidget):
         self._type(painter, 40 * scale, "mm", 200)
         unit = QRectF(box.right() + 10 * scale, box.top(), 90 * scale, box.height() - 14 * scale)
         painter.drawText(unit, Qt.AlignmentFlag.AlignBottom | Qt.AlignmentFlag.AlignLeft, "mm")
-        if guidance.off_mm is not None:
-            way = way_words(guidance.off_mm)
+        if self._push_mm is not None:
+            way = way_words(self._push_mm)
             self._type(painter, 30 * scale, way, self.width() - 16)
             line = QRectF(8, 234 * scale, self.width() - 16, 40 * scale)
             painter.drawText(line, Qt.AlignmentFlag.AlignCenter, way)

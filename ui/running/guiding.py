@@ -66,10 +66,12 @@ class GuidingThread(QObject):
 
     def __init__(
         self, live: LiveGuidance, job, view: Callable[[Frame, Registration], View],
-        spindle_px: Callable[[], np.ndarray | None], parent: QObject | None = None,
+        spindle_px: Callable[[], np.ndarray | None], quarter_turns: int = 0,
+        parent: QObject | None = None,
     ) -> None:  # fmt: skip
         super().__init__(parent)
         self._live, self._job, self._view, self._spindle_px = live, job, view, spindle_px
+        self._turns = quarter_turns
         self._actions: queue.SimpleQueue[Action] = queue.SimpleQueue()
         self._calls: queue.SimpleQueue[Callable[[LiveGuidance], None]] = queue.SimpleQueue()
         self._stop = threading.Event()
@@ -133,7 +135,7 @@ class GuidingThread(QObject):
             job = self._job
             scene = scene_of(
                 view, self._spindle_px(), job.design, job.settings, guidance, live.registration,
-                live.session.progress,
+                live.session.progress, self._turns,
             )  # fmt: skip
         age = 0.0 if frame is None or guidance.latency_ms is None else guidance.latency_ms / 1000
         sight = Sight(

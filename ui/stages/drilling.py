@@ -5,105 +5,80 @@ from __future__ import annotations
 import numpy as np
 from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QKeyEvent
-from PyQt6.QtWidgets import (
-    QBoxLayout,
-    QFrame,
-    QGridLayout,
-    QHBoxLayout,
-    QLabel,
-    QProgressBar,
-    QPushButton,
-    QVBoxLayout,
-)
+from PyQt6.QtWidgets import QBoxLayout, QHBoxLayout, QVBoxLayout
 
 from drillaid.guidance import guidance as g
 from drillaid.guidance.events import BitFitted, Confirm, GoTo, Pause, Pedal, Resume, Skip, Undo
 from drillaid.guidance.guidance import Guidance
-from drillaid.guidance.scene import states_of
-from ui.job import MM_ACROSS, JobState
+from drillaid.guidance.view import FAR_MM, closing_in_mm
+from ui.job import PRACTICE, JobState
 from ui.look.colours import Colours
 from ui.picture.bit_card import BitCard
-from ui.picture.board_map import BoardMap
-from ui.picture.board_picture import board_picture
-from ui.picture.figures import FigurePanel
+from ui.picture.drill_panel import DrillPanel
+from ui.picture.key_button import KeyButton
 from ui.running import practice
 from ui.running.guiding import Sight
 from ui.stages.guided import GuidedStage
 from ui.way import Standing
-from ui.words import bit, duration, tr
+from ui.words import tr
 
 ZOOMS = (0.5, 0.7, 1.0, 1.5, 2.2)
 
 
 class DrillingStage(GuidedStage):
-    """The picture about the spindle, the figures, the board's map, and the buttons."""
+    """The picture about the spindle with its keys below, and the panel of figures and map."""
 
     name = "drilling"
 
     def __init__(self, job: JobState, colours: Colours) -> None:
         super().__init__(job, colours)
-        self._zoom = 2
-        self.figures = FigurePanel(colours)
-        self.map = BoardMap(colours)
+        self._zoom, self._across = 2, FAR_MM
+        self.panel = DrillPanel(colours)
+        self.figures, self.map = self.panel.figures, self.panel.map
         self.map.chosen.connect(lambda hole: self._act(GoTo(hole)))
-        self.card = BitCard(colours, self)
-        self.card.fitted.connect(self._bit_fitted)
-        self.hole_line = QLabel()
-        self.hole_line.setObjectName("figure")
-        self.hole_line.setWordWrap(True)
-        self.sentence = QLabel()
-        self.sentence.setWordWrap(True)
-        self.sentence.setMinimumHeight(48)
-        self.counts = QLabel()
-        self.counts.setObjectName("quiet")
-        self.progress = QProgressBar()
-        self.progress.setTextVisible(False)
+        self.panel.turn.setChecked(job.settings.turn_map)
+        self.panel.turned.connect(lambda on: self.job.remember(turn_map=on))
+        self.panel.sound.setChecked(job.settings.beat)
+        self.panel.sounding.connect(lambda on: self.job.remember(beat=on))
         self._buttons()
         self._lay_out()
+        self.card = BitCard(colours, self)
+        self.card.fitted.connect(self._bit_fitted)
+        self.card.take_back.connect(lambda: self._act(Undo()))
+        self.card.revisit.connect(lambda hole: self._act(GoTo(hole)))
 
     def _buttons(self) -> None:
-        def button(text: str, tip: str, slot, name: str = "") -> QPushButton:
-            made = QPushButton(text)
+        def button(text: str, key: str, tip: str, slot, *, go: bool = False) -> KeyButton:
+            made = KeyButton(self.colours, text, key, go=go)
             made.setToolTip(tip)
-            made.setObjectName(name)
-            made.setFocusPolicy(Qt.FocusPolicy.TabFocus)
             made.clicked.connect(slot)
             return made
 
-        self.confirm = button(tr("Drilled  (space)"), tr("Counts the hole: space, or the pedal"),
-                              lambda: self._act(Confirm()), "go")  # fmt: skip
-        self.undo = button(tr("Take back  (Z)"), "", lambda: self._act(Undo()))
-        self.skip = button(tr("Put aside  (S)"), "", lambda: self._act(Skip()))
-        self.pause = button(tr("Pause  (P)"), "", self._pause_or_resume)
-        self.force = button(tr("Count it anyway"), tr("Although its place is not vouched for"),
+        self.confirm = button(tr("Drilled"), tr("space"), tr("Counts the hole, as the pedal does"),
+                              lambda: self._act(Confirm()), go=True)  # fmt: skip
+        self.undo = button(tr("Take back"), "Z", tr("The last hole done or put aside"),
+                           lambda: self._act(Undo()))  # fmt: skip
+        self.skip = button(tr("Put aside"), "S", tr("Another hole first; this one later"),
+                           lambda: self._act(Skip()))  # fmt: skip
+        self.pause = button(tr("Pause"), "P", tr("Nothing counts until you go on"),
+                            self._pause_or_resume)  # fmt: skip
+        self.force = button(tr("Count anyway"), "A", tr("Although its place is not vouched for"),
                             lambda: self._act(Confirm(forced=True)))  # fmt: skip
-        self.lever = button(tr("Pull the lever  (L)"), tr("The simulated bench's drill"),
+        self.lever = button(tr("Pull lever"), "L", tr("The simulated bench's drill"),
                             self._pull_lever)  # fmt: skip
 
     def _lay_out(self) -> None:
-        panel = QFrame()
-        panel.setObjectName("panel")
-        side = QVBoxLayout(panel)
-        side.addWidget(self.figures, 3)
-        side.addWidget(self.hole_line)
-        side.addWidget(self.sentence)
-        side.addWidget(self.progress)
-        side.addWidget(self.counts)
-        side.addWidget(self.map, 4)
-        grid = QGridLayout()
-        grid.addWidget(self.confirm, 0, 0, 1, 2)
-        grid.addWidget(self.undo, 1, 0)
-        grid.addWidget(self.skip, 1, 1)
-        grid.addWidget(self.pause, 2, 0)
-        grid.addWidget(self.force, 2, 1)
-        grid.addWidget(self.lever, 3, 0, 1, 2)
-        side.addLayout(grid)
-        panel.setMinimumWidth(330)
-        panel.setMaximumWidth(560)
+        keys = QHBoxLayout()
+        for button, share in ((self.confirm, 5), (self.undo, 4), (self.skip, 4), (self.pause, 3),
+                              (self.force, 4), (self.lever, 4)):  # fmt: skip
+            keys.addWidget(button, share)
+        left = QVBoxLayout()
+        left.addWidget(self.picture, 1)
+        left.addLayout(keys)
         self._row = QHBoxLayout(self)
         self._row.setContentsMargins(0, 0, 0, 0)
-        self._row.addWidget(self.picture, 5)
-        self._row.addWidget(panel, 2)
+        self._row.addLayout(left, 5)
+        self._row.addWidget(self.panel, 2)
         self.set_hand(self.job.settings.left_handed)
 
     def set_hand(self, left: bool) -> None:
@@ -124,9 +99,8 @@ class DrillingStage(GuidedStage):
     # -- life --------------------------------------------------------------------------
 
     def enter(self) -> None:
-        made = board_picture(self.job.job)
-        self.map.show_board(*made, self.job.job.design.xy_mm)
-        self.lever.setVisible(self.job.bench is not None and self.job.bench.source == "sim")
+        self.panel.show_job(self.job.job)
+        self.lever.setVisible(self.job.bench is not None and self.job.bench.source == PRACTICE)
         super().enter()
         self.setFocus()
 
@@ -134,11 +108,14 @@ class DrillingStage(GuidedStage):
         live.keep_with(self.job.begin_board(self.told.emit))
 
     def leave(self) -> None:
-        self.card.hide()
+        self.card.close_card()
         super().leave()
 
     def view_of(self, size, frame, registration):
-        across = MM_ACROSS * ZOOMS[self._zoom]
+        sight = self.sight
+        wanted = closing_in_mm(None if sight is None else sight.guidance.distance_mm)
+        self._across += 0.25 * (wanted - self._across)  # no jump from picture to picture
+        across = self._across * ZOOMS[self._zoom]
         return self.job.near_view(size, frame, registration, across)
 
     # -- what is shown -----------------------------------------------------------------
@@ -152,40 +129,10 @@ class DrillingStage(GuidedStage):
             over = guidance.message
         on = guidance.state in (g.ON_TARGET, g.HOLD)
         self.picture.show_sight(sight.image, sight.scene, within=on, over=over)
-        self.figures.show_guidance(guidance, sight.scene)
-        self._words(guidance)
-        number = guidance.hole
-        progress = self.job.session.progress
-        self.map.show_states(states_of(progress, len(self.job.job.design.holes), number))
+        self.panel.show_moment(guidance, sight.scene, self.job.session.progress)
         self._offer(guidance)
         for each in guidances:
             self._happened(each)
-
-    def _words(self, guidance: Guidance) -> None:
-        target, tally = guidance.target, guidance.progress
-        if target is None:
-            self.hole_line.setText(tr("No hole left"))
-        else:
-            text = tr("Hole {n}   {bit}", n=target.hole, bit=bit(target.bit_mm))
-            part = self._part_of(target.hole)
-            self.hole_line.setText(f"{text}\n{part}" if part else text)
-        self.sentence.setText(guidance.refusal or guidance.message)
-        self.progress.setMaximum(max(1, tally.holes))
-        self.progress.setValue(tally.done)
-        told = tr("{done} of {all} done", done=tally.done, all=tally.holes)
-        if tally.skipped:
-            told += ", " + tr("{n} put aside", n=tally.skipped)
-        if guidance.time_left_s is not None:
-            told += ", " + tr("about {time} left", time=duration(guidance.time_left_s))
-        self.counts.setText(told)
-
-    def _part_of(self, hole: int) -> str:
-        for part in self.job.job.parts:
-            if hole in part.holes:
-                place = part.holes.index(hole) + 1
-                return tr("{part}, pin {n} of {all}", part=part.name, n=place,
-                          all=len(part.holes))  # fmt: skip
-        return ""
 
     def _offer(self, guidance: Guidance) -> None:
         """Which buttons count now."""
@@ -193,13 +140,13 @@ class DrillingStage(GuidedStage):
         unsure = guidance.state in (g.UNSURE, g.MOVE, g.HOLD) and not guidance.can_confirm
         self.force.setEnabled(unsure and guidance.aim is not None)
         paused = guidance.state == g.PAUSED
-        self.pause.setText(tr("Go on  (P)") if paused else tr("Pause  (P)"))
+        self.pause.setText(tr("Go on") if paused else tr("Pause"))
         self.skip.setEnabled(guidance.target is not None)
         change = guidance.bit_change
         if change is not None and guidance.state == g.CHANGE_BIT:
             self.card.offer(change, guidance)
         elif self.card.isVisible():
-            self.card.hide()
+            self.card.close_card()
             self.setFocus()
 
     def _happened(self, guidance: Guidance) -> None:
@@ -231,10 +178,12 @@ class DrillingStage(GuidedStage):
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
         key = event.key()
-        if event.isAutoRepeat() and key == Qt.Key.Key_Space:
+        pedal = key == Qt.Key.Key_Space or key == self.job.settings.pedal_key != 0
+        if pedal and event.isAutoRepeat():
             return
-        pedal = self.job.settings.pedal_key
-        if key == Qt.Key.Key_Space or (pedal and key == pedal):
+        if pedal and self.card.isVisible():
+            self.card.press()
+        elif pedal:
             self._act(Pedal())
         elif key == Qt.Key.Key_Z:
             self._act(Undo())
@@ -242,6 +191,12 @@ class DrillingStage(GuidedStage):
             self._act(Skip())
         elif key == Qt.Key.Key_P:
             self._pause_or_resume()
+        elif key == Qt.Key.Key_A and self.force.isEnabled():
+            self._act(Confirm(forced=True))
+        elif key == Qt.Key.Key_T:
+            self.panel.turn.toggle()
+        elif key == Qt.Key.Key_M:
+            self.panel.sound.toggle()
         elif key == Qt.Key.Key_L:
             self._pull_lever()
         elif key in (Qt.Key.Key_Plus, Qt.Key.Key_Minus):

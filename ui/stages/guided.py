@@ -41,7 +41,9 @@ class GuidedStage(Stage):
         except DrillaidError as error:
             self.show_failure(reason_of(error))
             return
-        self.thread = GuidingThread(live, self.job.job, self._view, self.job.spindle_px, self)
+        self.thread = GuidingThread(
+            live, self.job.job, self._view, self.job.spindle_px, self.job.settings.turns, self
+        )
         self.thread.seen.connect(self._take, Qt.ConnectionType.QueuedConnection)
         self.thread.failed.connect(self.show_failure)
         self.thread.ended.connect(lambda: self.show_failure("The recording has ended."))

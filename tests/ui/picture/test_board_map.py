@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from PyQt6.QtCore import QPointF, Qt
 
@@ -20,8 +21,7 @@ def board_map(qtbot, small_job):
 
 
 def places(board_map):
-    scale, corner = board_map._place()
-    return [corner + QPointF(x + 0.5, y + 0.5) * scale for x, y in board_map._holes]
+    return [QPointF(x, y) for x, y in board_map.places()]
 
 
 def test_a_click_on_a_hole_chooses_it(qtbot, board_map):
@@ -56,3 +56,24 @@ def test_zooming_keeps_the_place_under_the_hand(board_map):
     board_map._zoom_by(3.0, before)
     after = places(board_map)[4]
     assert (after.x(), after.y()) == pytest.approx((before.x(), before.y()), abs=0.01)
+
+
+def test_a_turned_map_is_clicked_where_it_shows(qtbot, board_map):
+    straight = board_map.places()
+    board_map.show_turn(1.2)
+    turned = board_map.places()
+    about = [board_map.width() / 2, board_map.height() / 2]
+    arms = [np.array(p) - about for p in (straight[6], turned[6])]
+    angle = np.arctan2(arms[1][1], arms[1][0]) - np.arctan2(arms[0][1], arms[0][0])
+    assert angle % (2 * np.pi) == pytest.approx(1.2, abs=1e-6)  # y runs down: clockwise
+    with qtbot.waitSignal(board_map.chosen, timeout=1000) as got:
+        qtbot.mouseClick(board_map, Qt.MouseButton.LeftButton, pos=QPointF(*turned[6]).toPoint())
+    assert got.args == [7]
+
+
+def test_signs_of_neighbours_do_not_run_into_one_another(board_map):
+    places = board_map.places()
+    away = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1)) + 1e9 * np.eye(
+        len(places)
+    )
+    assert 2.5 * board_map._sign_px() < np.median(away.min(axis=1)) * 1.01
