@@ -85,6 +85,16 @@ def guidance_sign(painter: QPainter, state: str, colour: QColor, angle_rad: floa
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawEllipse(QRectF(-0.9, -0.5, 1.8, 1.0))
         painter.drawLine(QPointF(-0.9, 0.9), QPointF(0.9, -0.9))
+    elif state == g.UNTRUE:
+        # A frame, and the same frame knocked out of its place.
+        painter.setPen(outline)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRect(QRectF(-0.95, -0.55, 1.3, 1.3))
+        painter.save()
+        painter.translate(0.35, -0.1)
+        painter.rotate(28)
+        painter.drawRect(QRectF(-0.6, -0.6, 1.2, 1.2))
+        painter.restore()
     elif state == g.CHANGE_BIT:
         painter.drawRect(QRectF(-0.75, -1, 0.3, 2))
         painter.drawRect(QRectF(0.3, -1, 0.6, 2))

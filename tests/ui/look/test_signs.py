@@ -10,7 +10,17 @@ from drillaid.guidance import guidance as g
 from drillaid.guidance.scene import DONE, LEFT, SKIPPED, TARGET
 from ui.look import signs
 
-STATES = (g.FINISHED, g.PAUSED, g.CHANGE_BIT, g.LOST, g.MOVE, g.UNSURE, g.HOLD, g.ON_TARGET)
+STATES = (
+    g.FINISHED,
+    g.PAUSED,
+    g.UNTRUE,
+    g.CHANGE_BIT,
+    g.LOST,
+    g.MOVE,
+    g.UNSURE,
+    g.HOLD,
+    g.ON_TARGET,
+)
 BLACK, WHITE = QColor("#000000"), QColor("#FFFFFF")
 
 

@@ -77,3 +77,13 @@ def test_the_card_asks_once_and_hands_on_the_bit(qtbot, job):
     with qtbot.waitSignal(card.fitted, timeout=1000) as got:
         qtbot.keyClick(card, Qt.Key.Key_Space)
     assert got.args == [0.8]
+
+
+def test_every_state_of_guidance_has_its_word_and_colours():
+    from drillaid.guidance import guidance as g
+    from ui.picture.figures import STATES, state_word
+
+    states = {value for name, value in vars(g).items() if name.isupper() and isinstance(value, str)}
+    states -= {g.CANNOT_VOUCH}
+    assert set(STATES) == states
+    assert len({state_word(state) for state in states}) == len(states)
