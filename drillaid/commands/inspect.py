@@ -18,6 +18,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--bits", metavar="MM,MM,…", help="the bits that were at hand (default: as the design asks)"
     )
+    parser.add_argument(
+        "--pin", action="append", default=[], metavar="HOLE:SHAPE:MM[xMM][:TOL]",
+        help="the pins of the part that has this hole, such as 12:square:0.64:0.02 or "
+        "3:flat:0.5x0.25 or 7:round:1.0 (default: those in common use at its pitch)",
+    )  # fmt: skip
     parser.add_argument("--report", metavar="FILE", help="also writes the report, an HTML file")
 
 
@@ -39,6 +44,8 @@ def run(args: argparse.Namespace) -> Answer:
             f"there is no folder for the report {args.report}", remedy="give one that exists"
         )
     design = read_design(args.design, face=args.face)
+    parts = find_parts(design)
+    pins = pins_from(args.pin, parts)
     picture = read_picture(args.photo)
     rig = None if args.rig is None else load_rig(args.rig)
     if rig is not None:
@@ -61,8 +68,9 @@ def run(args: argparse.Namespace) -> Answer:
     )  # fmt: skip
     seconds = {"measure": time.perf_counter() - start}
     inspection = conclude(
-        findings, find_parts(design), design, true_scale=rig is not None, seconds=seconds
-    )
+        findings, parts, design, true_scale=rig is not None, seconds=seconds,
+        bits_mm=at_hand, pins=pins,
+    )  # fmt: skip
     if args.report is not None:
         from drillaid.inspection.report import write_report
 
@@ -86,6 +94,29 @@ def _bits_at_hand(text: str | None) -> tuple[float, ...] | None:
         raise UsageError(
             f"'{text}' is no list of bit sizes", remedy="write it like --bits 0.8,1.0,1.3"
         ) from None
+
+
+def pins_from(texts: list[str], parts) -> dict:
+    """By the holes of a part, the pins that --pin gives it."""
+    from drillaid.inspection.fit import read_pin
+
+    pins = {}
+    for text in texts:
+        number, _, rest = text.partition(":")
+        pin = read_pin(rest)
+        if pin is None or not number.strip().isdigit():
+            raise UsageError(
+                f"--pin {text} is not understood",
+                remedy="write --pin 12:square:0.64 or --pin 12:flat:0.5x0.25:0.05",
+            )
+        part = next((part for part in parts if int(number) in part.holes), None)
+        if part is None:
+            raise UsageError(
+                f"--pin {text}: hole {number} belongs to no part",
+                remedy="drillaid holes lists the parts and their holes",
+            )
+        pins[part.holes] = pin
+    return pins
 
 
 def inspection_json(inspection) -> dict:
@@ -131,6 +162,7 @@ def _part(p) -> dict:
         "play_error_mm": p.play_error_mm,
         "probability": p.probability,
         "sure": p.sure,
+        "remedy": None if p.remedy is None else p.remedy.to_json(),
         "pin": p.pin.name,
         "message": p.sentence,
     }
@@ -158,6 +190,8 @@ def _summary(inspection) -> dict:
 
 
 def _text(inspection) -> str:
+    from drillaid.inspection.remedy import CAUTION
+
     lines = [inspection.message]
     if not inspection.true_scale:
         lines.append("Without a rig file, lengths rest on the print having its design size.")
@@ -167,6 +201,10 @@ def _text(inspection) -> str:
     for part in inspection.parts:
         if part.fits is not True or part.close:
             lines.append(f"{part.part} (holes {part.holes[0]} … {part.holes[-1]}): {part.sentence}")
+        if part.remedy is not None:
+            lines.append(f"  what to do: {part.remedy.sentence}")
+    if any(part.remedy is not None and part.remedy.saves for part in inspection.parts):
+        lines.append(CAUTION)
     missed = [h for h in inspection.holes if h.state != "drilled"]
     for h in missed[:12]:
         lines.append(f"hole {h.hole} {h.state}: {h.reason}")

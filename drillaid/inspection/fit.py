@@ -18,6 +18,7 @@ anew until it stands still.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,6 +55,28 @@ class Pin:
         """
         width, depth = (side + self.tolerance_mm for side in self.sides_mm)
         return width if self.shape == "round" else math.hypot(width, depth)
+
+
+_PIN = re.compile(
+    r"(?P<shape>square|flat|round):(?P<width>[0-9.]+)(?:x(?P<depth>[0-9.]+))?(?::(?P<tol>[0-9.]+))?"
+)
+
+
+def read_pin(text: str) -> Pin | None:
+    """ "square:0.64:0.02", "flat:0.5x0.25", "round:1.0" -> Pin; None for anything else."""
+    match = _PIN.fullmatch(text.strip().lower())
+    if match is None or (match["shape"] == "flat") != (match["depth"] is not None):
+        return None
+    try:
+        width, depth, tolerance = (float(match[k] or 0) for k in ("width", "depth", "tol"))
+    except ValueError:
+        return None
+    if not (0.05 <= width <= 10 and depth <= 10 and tolerance < min(width, depth or width)):
+        return None
+    size = f"{width:g}" + (f" x {depth:g}" if depth else "")
+    kind = {"square": "square post", "flat": "flat lead", "round": "round pin"}[match["shape"]]
+    name = f"{size} mm {kind}" + (f", ±{tolerance:g}" if tolerance else "")
+    return Pin(name, match["shape"], width, depth or None, tolerance)
 
 
 # Common practice, no source; the thickest first. pitch -> pins in use at it.

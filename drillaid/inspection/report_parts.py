@@ -9,7 +9,8 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.inspection.figures import BLUE, VERMILLION
-from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, Inspection
+from drillaid.inspection.remedy import CAUTION
+from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, Inspection, percent
 from drillaid.registration.result import Placement, Registration
 
 THIN_RING_MM = 0.15  # least ring of an unplated hole: IPC-2221, from memory
@@ -142,21 +143,27 @@ def part_table(inspection: Inspection) -> str:
         verdict = {True: "✓ goes in", False: "✗ does not go in", None: "? not judged"}[p.fits]
         kind = {True: "", False: ' class="bad"', None: ' class="open"'}[p.fits]
         play = "" if p.play_mm is None else f"{p.play_mm:+.2f} ± {p.play_error_mm:.2f}"
+        chance = "" if p.probability is None else percent(p.probability)
+        todo = "" if p.remedy is None else f" <b>{escape(_sentence_case(p.remedy.sentence))}</b>"
         rows.append(
-            f"<tr{kind}><td class='w'>{verdict}</td><td>{escape(p.part)}</td><td class='w'>{_ranges(p.holes)}</td>"
+            f"<tr{kind}><td class='w'>{verdict}</td><td>{escape(p.part)}</td>"
+            f"<td class='w'>{_ranges(p.holes)}</td>"
             f"<td>{escape(p.pin.name)}</td><td class='n'>{play}</td>"
-            f"<td>{escape(_sentence_case(p.sentence))}</td></tr>"
+            f"<td class='n'>{chance}</td><td>{escape(_sentence_case(p.sentence))}{todo}</td></tr>"
         )
     note = (
         "Play is how far the part may still move in its tightest place; a minus says by how much "
         "it misses. The pins are those in common use at that pitch: if yours are thicker, "
         "subtract half the difference."
     )
+    if any(p.remedy is not None and p.remedy.saves for p in inspection.parts):
+        note += f" {CAUTION}"
     if not inspection.true_scale:
         note += " Without a rig file sizes rest on the print having its design size."
     return (
         '<div class="scroll"><table><thead><tr><th>Verdict</th><th>Part</th><th>Holes</th>'
-        "<th>Tried with</th><th class='n'>Play, mm</th><th>In words</th></tr></thead>"
+        "<th>Tried with</th><th class='n'>Play, mm</th><th class='n'>Goes in with</th>"
+        "<th>In words, and what to do</th></tr></thead>"
         f'<tbody>{"".join(rows)}</tbody></table></div><p class="note">{note}</p>'
     )
 

@@ -10,6 +10,7 @@ from drillaid.design.model import Design
 from drillaid.inspection.believed import Believed, believed_holes
 from drillaid.inspection.chance import chance_of_fit
 from drillaid.inspection.fit import Pin, default_pin, fit_part
+from drillaid.inspection.remedy import find_remedy
 from drillaid.inspection.result import (
     DRILLED,
     HIDDEN,
@@ -21,6 +22,7 @@ from drillaid.inspection.result import (
     Summary,
 )
 
+SIGMAS = 2.0  # of the play's error, which a remedy shall leave
 SEED = 1  # the same photograph is judged the same twice
 
 
@@ -32,13 +34,15 @@ def judge_part(
     pin: Pin | None = None,
     believed: dict[int, Believed] | None = None,
     rng: np.random.Generator | None = None,
+    bits_mm: Sequence[float] | None = None,
 ) -> PartFinding:
-    """Whether one part goes into its holes, and how probably.
+    """Whether one part goes into its holes, how probably, and what to do where it does not.
 
     part: a `design.parts.Part`
     findings: by hole number
     believed: of the drilled ones; None: from these findings
     rng: draws the errors; None: one that always draws the same
+    bits_mm: at hand, to open holes with; None: the common sizes
     """
     numbers = tuple(part.holes)
     rows = rows_of(part, design)
@@ -64,10 +68,16 @@ def judge_part(
         *asked, along_rad=along, centre_error_mm=centre_error, diameter_error_mm=diameter_error,
         rng=rng if rng is not None else np.random.default_rng(SEED),
     )  # fmt: skip
+    error = fit.play_error_mm(centre_error, diameter_error)
+    remedy = None
+    if not fit.fits:
+        remedy = find_remedy(
+            part, design, findings, believed, pin, along_rad=along, bits_mm=bits_mm,
+            margin_mm=SIGMAS * error,
+        )  # fmt: skip
     return PartFinding(
-        part.name, numbers, part.pitch_mm, pin, fit.fits, fit.play_mm,
-        fit.play_error_mm(centre_error, diameter_error), numbers[fit.tightest],
-        probability=probability, sure=sure,
+        part.name, numbers, part.pitch_mm, pin, fit.fits, fit.play_mm, error,
+        numbers[fit.tightest], probability=probability, sure=sure, remedy=remedy,
     )  # fmt: skip
 
 
@@ -137,6 +147,7 @@ def conclude(
     true_scale: bool,
     pins: dict[tuple[int, ...], Pin] | None = None,
     seconds: dict[str, float] | None = None,
+    bits_mm: Sequence[float] | None = None,
 ) -> Inspection:
     """The inspection of a board whose holes were measured.
 
@@ -147,7 +158,8 @@ def conclude(
     rng = np.random.default_rng(SEED)
     judged = tuple(
         judge_part(
-            part, design, by_number, pin=(pins or {}).get(part.holes), believed=believed, rng=rng
+            part, design, by_number, pin=(pins or {}).get(part.holes), believed=believed, rng=rng,
+            bits_mm=bits_mm,
         )
         for part in parts
     )
