@@ -22,11 +22,13 @@ from drillaid.guidance.unrigged import SPINDLE_MM, UnriggedFinder
 from drillaid.guidance.view import View, hands_px_per_mm, upright_px_per_mm
 from drillaid.journal.journal import BoardRecord, Journal, design_hash
 from drillaid.journal.resume import resume, start
+from drillaid.rig.budget import spindle_error_mm
 from drillaid.rig.frame import Camera
 from drillaid.rig.pictures import check_size
 from drillaid.rig.reader import NewestFrame
 from drillaid.rig.rig import Rig
 from drillaid.rig.sources import open_camera
+from drillaid.rig.still_true import RigWatch
 from ui.settings import Settings
 
 PRACTICE = "sim"  # the camera that looks at the simulated bench
@@ -80,6 +82,7 @@ class JobState(QObject):
         self.journal: Journal | None = None
         self.make_practice: Callable[[Job, int], object] | None = None
         self.listen: Callable[[object], None] | None = None  # as LiveGuidance takes it
+        self.repair_wanted = False  # the bench's stage opens where a knocked rig is repaired
         self.resume_next = False  # the unfinished board of the next design is gone on with
         self.session: Session | None = None
         self._boards = 0  # of one design, one after the other
@@ -143,14 +146,22 @@ class JobState(QObject):
         rig = self.bench.rig
         return np.asarray(SPINDLE_MM if rig is None else rig.spindle_mm(self.job.thickness_mm))
 
+    def spindle_error_mm(self) -> float:
+        """Of axis and thickness, as the rig file says; a mark's is the finder's to count."""
+        rig = self.bench.rig
+        return 0.0 if rig is None else spindle_error_mm(rig, self.job.thickness_mm)
+
     def make_session(self) -> Session:
         """Of the board at hand: as recorded if one was begun, else a new one."""
+        error_mm = self.spindle_error_mm()
         if self.board is not None:
             return resume(
                 self.open_journal(), self.board, self.spindle_mm(), self.job.settings,
-                design=self.job.design,
+                design=self.job.design, spindle_error_mm=error_mm,
             )  # fmt: skip
-        return Session(self.job.work, self.spindle_mm(), self.job.settings)
+        return Session(
+            self.job.work, self.spindle_mm(), self.job.settings, spindle_error_mm=error_mm
+        )
 
     def begin_board(self, tell) -> Keeper:
         """From here on all is recorded; raises StorageError where it cannot be."""
@@ -213,8 +224,13 @@ class JobState(QObject):
             camera, self.make_finder(hurry=camera.live), self.session, listen=self.listen,
             clock=self._clock(camera),
             stopwatch=None if camera.live else time.perf_counter,
-            check=self._check,
+            check=self._check, watch=self._watch(),
         )  # fmt: skip
+
+    def _watch(self) -> RigWatch | None:
+        """Of the rig's marks; the practice bench has none on it."""
+        rig = self.bench.rig
+        return None if rig is None or self.bench.source == PRACTICE else RigWatch.of(rig)
 
     def _clock(self, camera):
         """The clock that stamps the frames."""

@@ -64,13 +64,16 @@ class DrillingStage(GuidedStage):
                             self._pause_or_resume)  # fmt: skip
         self.force = button(tr("Count anyway"), "A", tr("Although its place is not vouched for"),
                             lambda: self._act(Confirm(forced=True)))  # fmt: skip
+        self.repair = button(tr("Repair the rig"), "R", tr("One picture of the marks; the board "
+                             "and what was drilled are kept"), self._repair, go=True)  # fmt: skip
+        self.repair.hide()
         self.lever = button(tr("Pull lever"), "L", tr("The simulated bench's drill"),
                             self._pull_lever)  # fmt: skip
 
     def _lay_out(self) -> None:
         keys = QHBoxLayout()
         for button, share in ((self.confirm, 5), (self.undo, 4), (self.skip, 4), (self.pause, 3),
-                              (self.force, 4), (self.lever, 4)):  # fmt: skip
+                              (self.force, 4), (self.lever, 4), (self.repair, 5)):  # fmt: skip
             keys.addWidget(button, share)
         left = QVBoxLayout()
         left.addWidget(self.picture, 1)
@@ -125,7 +128,7 @@ class DrillingStage(GuidedStage):
         over = ""
         if sight.trouble is not None:
             over = sight.trouble
-        elif guidance.state == g.LOST:
+        elif guidance.state in (g.LOST, g.UNTRUE):
             over = guidance.message
         on = guidance.state in (g.ON_TARGET, g.HOLD)
         self.picture.show_sight(sight.image, sight.scene, within=on, over=over)
@@ -137,6 +140,7 @@ class DrillingStage(GuidedStage):
     def _offer(self, guidance: Guidance) -> None:
         """Which buttons count now."""
         self.confirm.setEnabled(guidance.can_confirm)
+        self.repair.setVisible(guidance.state == g.UNTRUE)
         unsure = guidance.state in (g.UNSURE, g.MOVE, g.HOLD) and not guidance.can_confirm
         self.force.setEnabled(unsure and guidance.aim is not None)
         paused = guidance.state == g.PAUSED
@@ -168,6 +172,10 @@ class DrillingStage(GuidedStage):
         paused = self.sight is not None and self.sight.guidance.state == g.PAUSED
         self._act(Resume() if paused else Pause())
 
+    def _repair(self) -> None:
+        self.job.repair_wanted = True
+        self.wants.emit("bench")
+
     def _pull_lever(self) -> None:
         if self.practising and self.sight is not None:
             mm = self.sight.guidance.bit_mm
@@ -197,6 +205,8 @@ class DrillingStage(GuidedStage):
             self.panel.turn.toggle()
         elif key == Qt.Key.Key_M:
             self.panel.sound.toggle()
+        elif key == Qt.Key.Key_R and self.repair.isVisible():
+            self._repair()
         elif key == Qt.Key.Key_L:
             self._pull_lever()
         elif key in (Qt.Key.Key_Plus, Qt.Key.Key_Minus):
