@@ -199,14 +199,22 @@ class JobState(QObject):
 
     def close_camera(self) -> None:
         """Gives the camera back; the practice bench stays as it lies for the same board."""
-        camera, self.camera = self.camera, None
-        if camera is not None:
-            camera.close()
-            inner = getattr(camera, "camera", None)
-            if inner is not None:
-                inner.close()
+        self.part_with_camera()()
         if self.board is None:
             self.practice = None
+
+    def part_with_camera(self) -> Callable[[], None]:
+        """No longer the job's; what is returned closes it, which may take as long as a picture."""
+        camera, self.camera = self.camera, None
+
+        def close() -> None:
+            if camera is not None:
+                camera.close()
+                inner = getattr(camera, "camera", None)
+                if inner is not None:
+                    inner.close()
+
+        return close
 
     def make_finder(self, *, hurry: bool):
         job, bench = self.job, self.bench

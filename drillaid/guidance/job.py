@@ -23,6 +23,7 @@ class Job:
     """One design made ready for drilling. face, thickness_mm: as the commands take them.
 
     choices: the bit of each hole; warnings: of the design and of its bits, sentences
+    bits_mm: at hand
     """
 
     paths: tuple[str, ...]
@@ -35,6 +36,7 @@ class Job:
     work: Work
     settings: Settings
     warnings: tuple[str, ...]
+    bits_mm: tuple[float, ...] = ()
 
     @property
     def name(self) -> str:
@@ -67,4 +69,5 @@ def prepare(
         tuple(map(str, paths)), design, face, thickness_mm, tuple(choices),
         tuple(find_parts(design)), order, Work.of(design, order),
         Settings(tolerance_mm=tolerance_mm), (*design.warnings, *bit_warnings(design, choices)),
+        bits,
     )  # fmt: skip

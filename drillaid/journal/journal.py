@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 # The last of these in a board's events says whether work on it is over.
 _ENDS = ("finished", "put_away")
 _GOES_ON = ("undone", "taken_back")
+# All that say how many holes are done; a long list of boards reads no others.
+_COUNTING = ("hole_done", "stop_done", "skipped", "taken_back", "undone", *_ENDS)
 # A live picture stream is no record; everything else a session says is.
 _NOT_KEPT = frozenset({"frame"})
 
@@ -66,6 +68,18 @@ class PictureRecord:
     kind: str
     format: str
     size: int
+
+
+@dataclass(frozen=True)
+class InspectionRecord:
+    """One look at a drilled board. picture: the number of its photograph, if it was kept
+    data: as `inspection.filed` writes and reads it"""
+
+    id: int
+    board: int
+    at: float
+    picture: int | None
+    data: dict
 
 
 class Journal:
@@ -153,6 +167,23 @@ class Journal:
                 (board, self._clock(), kind, format, data),
             ).lastrowid
 
+    def keep_inspection(
+        self, board: int, data: dict, picture: bytes | None = None, *, format: str = "jpg"
+    ) -> int:
+        """What was measured and its photograph, both or neither; its number."""
+        self.board(board)
+        at, number = self._clock(), None
+        with self._store.transaction() as db:
+            if picture is not None:
+                number = db.execute(
+                    "INSERT INTO pictures (board, at, kind, format, data) VALUES (?, ?, ?, ?, ?)",
+                    (board, at, "drilled", format, picture),
+                ).lastrowid
+            return db.execute(
+                "INSERT INTO inspections (board, at, picture, data) VALUES (?, ?, ?, ?)",
+                (board, at, number, _json(data)),
+            ).lastrowid
+
     def _insert_events(self, board: int, rows: list[tuple]) -> None:
         with self._store.transaction() as db:
             if db.execute("SELECT 1 FROM boards WHERE id = ?", (board,)).fetchone() is None:
@@ -165,14 +196,24 @@ class Journal:
 
     def boards(self) -> list[BoardRecord]:
         """All boards, the newest first."""
-        rows = self._store.rows("SELECT * FROM boards ORDER BY id DESC")
-        return [self._board(row) for row in rows]
+        rows = self._store.rows(
+            "SELECT *, (SELECT max(at) FROM events WHERE board = boards.id) AS last_at"
+            " FROM boards ORDER BY id DESC"
+        )
+        counting: dict[int, list[EventRecord]] = {}
+        marks = ", ".join("?" * len(_COUNTING))
+        for event in self._store.rows(
+            f"SELECT * FROM events WHERE event IN ({marks}) ORDER BY id", *_COUNTING
+        ):
+            counting.setdefault(event["board"], []).append(_event(event))
+        return [_board(row, counting.get(row["id"], []), row["last_at"]) for row in rows]
 
     def board(self, number: int) -> BoardRecord:
         rows = self._store.rows("SELECT * FROM boards WHERE id = ?", number)
         if not rows:
             raise _unknown(self.path, number)
-        return self._board(rows[0])
+        events = self._events(number)
+        return _board(rows[0], events, events[-1].at if events else None)
 
     def unfinished(self) -> list[BoardRecord]:
         """Boards with something left to do, the newest first."""
@@ -197,29 +238,41 @@ class Journal:
             raise UsageError(f"there is no picture {number} in {self.path}")
         return rows[0]["data"]
 
-    def _events(self, board: int) -> list[EventRecord]:
-        rows = self._store.rows("SELECT * FROM events WHERE board = ? ORDER BY id", board)
+    def inspections(self, board: int) -> list[InspectionRecord]:
+        """Every look at that board, in order."""
+        self.board(board)
+        rows = self._store.rows("SELECT * FROM inspections WHERE board = ? ORDER BY id", board)
         return [
-            EventRecord(r["id"], board, r["at"], r["event"], r["hole"], json.loads(r["data"]))
+            InspectionRecord(r["id"], board, r["at"], r["picture"], json.loads(r["data"]))
             for r in rows
         ]
 
-    def _board(self, row) -> BoardRecord:
-        events = self._events(row["id"])
-        done, skipped = holes_now(events)
-        turns = [e.event for e in events if e.event in _ENDS + _GOES_ON]
-        return BoardRecord(
-            id=row["id"],
-            started_at=row["started_at"],
-            last_at=events[-1].at if events else row["started_at"],
-            design_name=row["design_name"],
-            design_hash=row["design_hash"],
-            holes=row["holes"],
-            done=len(done),
-            skipped=len(skipped),
-            finished=bool(turns) and turns[-1] in _ENDS,
-            details=json.loads(row["details"]),
-        )
+    def _events(self, board: int) -> list[EventRecord]:
+        rows = self._store.rows("SELECT * FROM events WHERE board = ? ORDER BY id", board)
+        return [_event(row) for row in rows]
+
+
+def _event(row) -> EventRecord:
+    return EventRecord(
+        row["id"], row["board"], row["at"], row["event"], row["hole"], json.loads(row["data"])
+    )
+
+
+def _board(row, events: Sequence[EventRecord], last_at: float | None) -> BoardRecord:
+    done, skipped = holes_now(events)
+    turns = [e.event for e in events if e.event in _ENDS + _GOES_ON]
+    return BoardRecord(
+        id=row["id"],
+        started_at=row["started_at"],
+        last_at=row["started_at"] if last_at is None else last_at,
+        design_name=row["design_name"],
+        design_hash=row["design_hash"],
+        holes=row["holes"],
+        done=len(done),
+        skipped=len(skipped),
+        finished=bool(turns) and turns[-1] in _ENDS,
+        details=json.loads(row["details"]),
+    )
 
 
 def holes_now(events: Sequence[EventRecord]) -> tuple[frozenset[int], frozenset[int]]:

@@ -49,6 +49,16 @@ MIGRATIONS: tuple[str, ...] = (
     );
     CREATE INDEX pictures_by_board ON pictures(board, id);
     """,
+    """
+    CREATE TABLE inspections (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        board INTEGER NOT NULL REFERENCES boards(id),
+        at REAL NOT NULL,
+        picture INTEGER REFERENCES pictures(id),
+        data TEXT NOT NULL
+    );
+    CREATE INDEX inspections_by_board ON inspections(board, id);
+    """,
 )
 
 

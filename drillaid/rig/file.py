@@ -58,6 +58,22 @@ def save_rig(rig: Rig, path: str | Path) -> None:
     write_whole(path, text)
 
 
+def text_of(rig: Rig) -> str:
+    """What `save_rig` would write, unchecked."""
+    return rig_text(_data_of(rig), rig.text)
+
+
+def rig_from_text(text: str, name: str = "rig file") -> Rig:
+    """The inverse of `text_of`. Raises RigError."""
+    try:
+        data = tomllib.loads(text)
+    except ValueError as error:
+        raise RigError(f"is not TOML: {_first_words(error)}", file=name) from None
+    with told_of(name, text):
+        check_values(data)
+    return rig_of(data, text)
+
+
 def read_rig_data(path: str | Path) -> tuple[dict, str]:
     """(what the file says, its text), values not yet checked. Raises RigError."""
     text = _read_text(path)

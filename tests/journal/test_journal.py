@@ -167,15 +167,50 @@ def test_a_newer_journal_is_left_alone(tmp_path):
     assert path.read_bytes() == before
 
 
-def test_an_older_journal_is_brought_up_to_date(tmp_path, monkeypatch):
+def _journal_of_version(path: Path, version: int) -> None:
+    """As the program of that time left it, with one board half drilled."""
+    with sqlite3.connect(path) as db:
+        db.execute("CREATE TABLE migrations (version INTEGER PRIMARY KEY, at REAL NOT NULL)")
+        for number, script in enumerate(store.MIGRATIONS[:version], 1):
+            db.executescript(script)
+            db.execute("INSERT INTO migrations VALUES (?, 0)", (number,))
+        db.execute("INSERT INTO boards VALUES (7, 1.0, 'old', 'a', 3, '{}')")
+        db.execute("INSERT INTO events VALUES (1, 7, 2.0, 'hole_done', 2, '{\"part\": 1}')")
+        db.execute("INSERT INTO pictures VALUES (1, 7, 2.0, 'before', 'jpg', x'ffd8')")
+    db.close()
+
+
+@pytest.mark.parametrize("version", range(1, len(store.MIGRATIONS) + 1))
+def test_a_journal_of_every_earlier_version_is_brought_up_to_date(tmp_path, version):
+    path = tmp_path / "journal.sqlite3"
+    _journal_of_version(path, version)
+    for _ in range(2):
+        with Journal.open(tmp_path) as journal:
+            (board,) = journal.boards()
+            assert (board.id, board.done, board.last_at) == (7, 1, 2.0)
+            assert journal.picture(1) == b"\xff\xd8"
+            number = journal.keep_inspection(7, {"holes": []}, b"jpeg")
+            look = journal.inspections(7)[-1]
+            assert (look.id, look.data, journal.picture(look.picture)) == (
+                number, {"holes": []}, b"jpeg"
+            )  # fmt: skip
+            versions = [row[0] for row in journal._store.rows("SELECT version FROM migrations")]
+            assert versions == list(range(1, len(store.MIGRATIONS) + 1))
+
+
+def test_a_migration_that_fails_leaves_the_journal_as_it_was(tmp_path, monkeypatch):
     with Journal.open(tmp_path) as journal:
         board = journal.start_board("old", "a", holes=1)
-    more = (*store.MIGRATIONS, "ALTER TABLE boards ADD COLUMN note TEXT")
-    monkeypatch.setattr(store, "MIGRATIONS", more)
+    sound = store.MIGRATIONS
+    monkeypatch.setattr(
+        store, "MIGRATIONS", (*sound, "CREATE TABLE half (a INTEGER); ALTER TABLE gone RENAME TO b")
+    )
+    with pytest.raises(StorageError):
+        Journal.open(tmp_path)
+    monkeypatch.setattr(store, "MIGRATIONS", sound)
     with Journal.open(tmp_path) as journal:
         assert journal.board(board).design_name == "old"
-        assert journal._store.rows("SELECT note FROM boards")[0][0] is None
-        assert [r[0] for r in journal._store.rows("SELECT version FROM migrations")] == [1, 2]
+        assert journal._store.rows("SELECT 1 FROM sqlite_master WHERE name = 'half'") == []
 
 
 def _spoil_the_start(path: Path) -> None:
