@@ -40,6 +40,14 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "where the spindle axis meets the bench, from holes drilled in scrap",
     ),
     "records": ("drillaid.commands.records", "lists, shows and exports what was done"),
+    "records offset": (
+        "drillaid.commands.offset",
+        "what drilled boards say of the spindle's place, and its correction",
+    ),
+    "records bits": (
+        "drillaid.commands.wear",
+        "holes drilled by bit, and whether a bit wanders more than it did",
+    ),
 }
 
 

@@ -170,6 +170,7 @@ class JobState(QObject):
             self.board = start(
                 journal, self._recorded_design(), job.work, face=job.face,
                 thickness_mm=job.thickness_mm,
+                spindle_mm=[float(value) for value in self.spindle_mm()],
             )  # fmt: skip
             self.changed.emit()
         return Keeper(journal, self.board, tell)

@@ -227,7 +227,10 @@ def _board(args: argparse.Namespace, journal, design, work, eye, settings):
         if mine:
             say(f"Board {mine[0].id} of this design is unfinished; --resume goes on with it. "
                 "A new one is begun.")  # fmt: skip
-        board = start(journal, named, work, face=args.face, thickness_mm=args.thickness)
+        board = start(
+            journal, named, work, face=args.face, thickness_mm=args.thickness,
+            spindle_mm=[float(value) for value in spindle],
+        )  # fmt: skip
         return board, Session(work, spindle, settings, spindle_error_mm=error)
     if not mine:
         raise UsageError(

@@ -23,6 +23,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the pins of the part that has this hole, such as 12:square:0.64:0.02 or "
         "3:flat:0.5x0.25 or 7:round:1.0 (default: those in common use at its pitch)",
     )  # fmt: skip
+    parser.add_argument(
+        "--board", metavar="N", help="records this with that board of the journal; none: with "
+        "no board (default: the last board of this design, if it was worked on within a day)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--data", metavar="DIR", help="the folder of the journal (default: $DRILLAID_DATA or yours)"
+    )
     parser.add_argument("--report", metavar="FILE", help="also writes the report, an HTML file")
 
 
@@ -79,8 +86,47 @@ def run(args: argparse.Namespace) -> Answer:
             picture=picture, rig=rig, face=args.face, thickness_mm=thickness, bits_mm=bits,
         )  # fmt: skip
         say(f"report: {written}")
-    data = {**inspection_json(inspection), "registration": place}
+    data = inspection_json(inspection)
+    data["board"] = _recorded(args, design, inspection, data)
+    data["registration"] = place
     return Answer(_text(inspection), data, DONE if inspection.ok else REFUSED)
+
+
+def _recorded(args: argparse.Namespace, design, inspection, data: dict) -> int | None:
+    """The board of the journal this was written down with; None for none."""
+    from drillaid.inspection.recording import board_to_record_with, record_inspection
+    from drillaid.journal.journal import Journal
+    from drillaid.journal.store import FILE_NAME, data_folder
+
+    if args.board == "none":
+        return None
+    folder = data_folder() if args.data is None else Path(args.data)
+    if args.board is None and not (folder / FILE_NAME).exists():
+        return None
+    with Journal.open(folder) as journal:
+        if args.board is None:
+            board = board_to_record_with(journal, design)
+        else:
+            board = _named_board(journal, args.board, design)
+        if board is None:
+            return None
+        record_inspection(journal, board.id, inspection, data, photo=Path(args.photo).name)
+    say(f"Recorded with board {board.id} of the journal (--board none leaves it out).")
+    return board.id
+
+
+def _named_board(journal, text: str, design):
+    from drillaid.journal.journal import design_hash
+
+    if not text.isdigit():
+        raise UsageError(f"--board {text} is no number", remedy="drillaid records list shows them")
+    board = journal.board(int(text))
+    if board.design_hash != design_hash(design):
+        raise UsageError(
+            f"board {text} was begun with other holes than {design.name} has",
+            remedy="name the board of this design, or --board none",
+        )
+    return board
 
 
 def _bits_at_hand(text: str | None) -> tuple[float, ...] | None:
@@ -144,6 +190,7 @@ def _hole(h) -> dict:
         "expected_error_mm": h.expected_error_mm,
         "pixel": _pair(h.pixel),
         "asked_mm": h.asked_mm,
+        "centre_error_mm": h.centre_error_mm,
         "diameter_error_mm": h.diameter_error_mm,
         "reason": h.reason,
     }

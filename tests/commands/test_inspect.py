@@ -9,6 +9,9 @@ import numpy as np
 import pytest
 
 from drillaid.cli import main
+from drillaid.design.parts import find_parts
+from drillaid.design.read import read_design
+from drillaid.journal.journal import Journal, design_hash
 from drillaid.rig.file import save_rig
 from drillaid.simulation.conditions import ordinary
 from drillaid.simulation.export import write_fabrication_files
@@ -90,3 +93,36 @@ def test_bad_options_are_one_sentence(job, capsys):
         captured = capsys.readouterr()
         assert captured.out == ""
         assert len(captured.err.strip().splitlines()) == 1
+
+
+def test_recorded_with_its_board_and_with_named_pins(job, capsys, tmp_path):
+    folder, files, _, design = job
+    with Journal.open(tmp_path) as journal:
+        board = journal.start_board("board", design_hash(read_design(files)), holes=3)
+        journal.start_board("other", "abc", holes=3)
+    parts = find_parts(read_design(files))
+    number = parts[0].holes[0]
+    words = ["inspect", *files, str(folder / "photo.png"), "--rig", str(folder / "rig.toml"),
+             "--data", str(tmp_path), "--pin", f"{number}:square:0.2:0.01", "--json"]  # fmt: skip
+    main(words)
+    captured = capsys.readouterr()
+    data = json.loads(captured.out)
+    assert data["board"] == board and f"board {board}" in captured.err
+    part = next(p for p in data["parts"] if number in p["holes"])
+    assert part["pin"] == "0.2 mm square post, ±0.01"
+    assert part["fits"] is not True or part["remedy"] is None
+    with Journal.open(tmp_path) as journal:
+        (event,) = journal.events(board)
+        assert event.event == "inspected" and event.data["photo"] == "photo.png"
+        assert event.data["holes"] == data["holes"]
+    assert main([*words, "--board", "2"]) == 2  # begun with other holes
+    assert main([*words, "--board", "first"]) == 2
+
+
+@pytest.mark.parametrize(
+    "pin", ["12", "1:triangle:0.6", "1:square:x", "1:flat:0.5", "0:square:0.64", "1:square:-1"]
+)
+def test_pins_that_are_none_are_refused_before_the_picture_is_read(job, capsys, pin):
+    folder, files, *_ = job
+    assert main(["inspect", *files, str(folder / "no.png"), "--pin", pin]) == 2
+    assert "--pin" in capsys.readouterr().err
