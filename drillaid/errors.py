@@ -24,6 +24,8 @@ DrillaidError                      every error we raise on purpose
 │       └── UnsafeNow              we do not send it now: an invariant of `table.machine`
 ├── StorageError        exit 4     journal or report could not be written
 └── CannotGoOn          exit 3     a job of several steps ends on a refusal in one of them
+    ├── BoardLost                  the board is not found any more, or was moved
+    └── CannotPlace                a hole does not come to lie under the spindle
 
 "Not found" and "not sure" are no errors: they are results with a reason
 (see `registration.result`).
@@ -164,6 +166,14 @@ class CannotGoOn(DrillaidError):
     """A job of several steps cannot go on, since one of them ended in a refusal."""
 
     exit_status = 3
+
+
+class BoardLost(CannotGoOn):
+    """The board is not found in the pictures, or lies elsewhere than where it was moved."""
+
+
+class CannotPlace(CannotGoOn):
+    """A hole cannot be brought under the spindle, or nobody can vouch that it is there."""
 
 
 class StorageError(DrillaidError):

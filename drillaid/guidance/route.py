@@ -9,6 +9,8 @@ holes comes out the same every time. It is not guaranteed: keep the route you go
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from drillaid.geometry import as_points
@@ -19,8 +21,17 @@ _TIE_BREAK_MM = 0.02
 _MOST_AT_ONCE = 2500
 
 
+# (ways along x, ways along y), mm -> what they cost; must be that of a metric
+Cost = Callable[[np.ndarray, np.ndarray], np.ndarray]
+
+
 def route(
-    xy_mm, *, start_mm=None, closed: bool = False, budget_s: float | None = None
+    xy_mm,
+    *,
+    start_mm=None,
+    closed: bool = False,
+    budget_s: float | None = None,
+    cost: Cost = np.hypot,
 ) -> list[int]:
     """Row numbers of xy_mm, (N, 2), in an order of short travel; each once.
 
@@ -29,6 +40,7 @@ def route(
               turned to begin at the end nearer to (least x + y)
     budget_s: at most this long; None takes 0.2 s to 2 s by the number of points.
               Up to 20 points (18 with start_mm) are solved exactly.
+    cost:     what shall be least; the length of the way, unless told otherwise
     Points in the same place stay neighbours. More than 2500 points are cut into
     strips from left to right, each with the budget to itself.
     """
@@ -38,12 +50,12 @@ def route(
     if len(points) <= 1:
         return list(range(len(points)))
     if len(points) > _MOST_AT_ONCE:
-        return _in_strips(points, start_mm, budget_s)
+        return _in_strips(points, start_mm, budget_s, cost)
     budget = _budget_s(len(points)) if budget_s is None else budget_s
     if closed:
-        return _closed(points, budget)
+        return _closed(points, budget, cost)
     start = None if start_mm is None else as_points(start_mm)
-    path = _open(points, start, budget)
+    path = _open(points, start, budget, cost)
     if start is None and points[path[0]].sum() > points[path[-1]].sum():
         path.reverse()
     return path
@@ -59,12 +71,12 @@ def travel_mm(xy_mm, path, *, start_mm=None, closed: bool = False) -> float:
     return float(np.hypot(*np.diff(points, axis=0).T).sum())
 
 
-def _in_strips(points: np.ndarray, start_mm, budget_s: float | None) -> list[int]:
+def _in_strips(points: np.ndarray, start_mm, budget_s: float | None, cost: Cost) -> list[int]:
     across = np.lexsort((points[:, 1], points[:, 0]))
     path: list[int] = []
     for strip in np.array_split(across, -(-len(points) // _MOST_AT_ONCE)):
         at = points[path[-1]] if path else start_mm
-        path += strip[route(points[strip], start_mm=at, budget_s=budget_s)].tolist()
+        path += strip[route(points[strip], start_mm=at, budget_s=budget_s, cost=cost)].tolist()
     return path
 
 
@@ -72,11 +84,11 @@ def _budget_s(count: int) -> float:
     return float(np.clip(count / 250, 0.2, 2.0))
 
 
-def _distances(points: np.ndarray) -> np.ndarray:
+def _distances(points: np.ndarray, cost: Cost = np.hypot) -> np.ndarray:
     step = np.arange(len(points))[:, None] * [[0.754877666, 0.569840291]]
     moved = points + _TIE_BREAK_MM * (np.modf(step + 0.5)[0] - 0.5)
     x, y = moved.T
-    return np.hypot(x[:, None] - x, y[:, None] - y)
+    return cost(x[:, None] - x, y[:, None] - y)
 
 
 def _solve(distances: np.ndarray, budget_s: float) -> list[int]:
@@ -87,15 +99,15 @@ def _solve(distances: np.ndarray, budget_s: float) -> list[int]:
     )
 
 
-def _closed(points: np.ndarray, budget_s: float) -> list[int]:
-    distances = _distances(points)
+def _closed(points: np.ndarray, budget_s: float, cost: Cost) -> list[int]:
+    distances = _distances(points, cost)
     tour = _solve(np.rint(distances * (_SOLVER_MAX / max(distances.max(), 1e-9))), budget_s)
     first = tour.index(0)
     tour = tour[first:] + tour[:first]
     return tour if tour[1] <= tour[-1] else tour[:1] + tour[:0:-1]
 
 
-def _open(points: np.ndarray, start: np.ndarray | None, budget_s: float) -> list[int]:
+def _open(points: np.ndarray, start: np.ndarray | None, budget_s: float, cost: Cost) -> list[int]:
     """Closed tour with an extra node that stands for "from the end back to the start".
 
     Free start: the extra node is equally far from every point. Given start: it
@@ -105,7 +117,7 @@ def _open(points: np.ndarray, start: np.ndarray | None, budget_s: float) -> list
     """
     count = len(points)
     nodes = points if start is None else np.vstack([points, start])
-    distances = _distances(nodes)
+    distances = _distances(nodes, cost)
     scale = (_SOLVER_MAX // 2) / max(distances.max(), 1e-9)
     padded = np.full((len(nodes) + 1,) * 2, _SOLVER_MAX, dtype=np.float64)
     padded[:-1, :-1] = np.rint(distances * scale)

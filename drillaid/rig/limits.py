@@ -27,6 +27,7 @@ _CALIBRATE = {
     "camera": "make it with drillaid calibrate lens",
     "bench": "make it with drillaid calibrate bench",
     "spindle": "make it with drillaid calibrate spindle",
+    "table": "make it with drillaid calibrate table",
 }
 
 
@@ -55,8 +56,10 @@ def check_sections(data: dict) -> None:
         _check_bench(_section(data, "bench"))
     if "spindle" in data:
         _check_spindle(_section(data, "spindle"))
-    if not isinstance(data.get("table", {}), dict):
-        raise _bad("table", "must be a section", "write [table] on a line of its own")
+    if "table" in data:
+        from drillaid.rig.table_limits import check_table
+
+        check_table(_section(data, "table"))
     if "camera" in data and "bench" in data:
         _check_together(data)
 
