@@ -11,12 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from drillaid.errors import (
-    BoardLost,
-    CannotPlace,
-    DrillaidError,
-    StorageError,
-)
+from drillaid.errors import CannotPlace, DrillaidError, StorageError
 from drillaid.geometry import Affine
 from drillaid.guidance import events as ev
 from drillaid.guidance.ledger import Ledger
@@ -28,10 +23,7 @@ from drillaid.table.controller import POLL_S
 from drillaid.table.eye import Eye, Look
 from drillaid.table.machine import Machine, Sighting, State
 from drillaid.table.strokes import strokes
-
-# After a way of w mm the board may lie elsewhere than expected by so much, and not more:
-# matrices that are only roughly right, lost steps; more is a wrong matrix, or a pushed board.
-SURPRISE_SHARE, SURPRISE_MM = 0.1, 0.7
+from drillaid.table.watching import Watch
 
 Plan = Callable[[Affine, np.ndarray], Work]
 
@@ -65,16 +57,12 @@ class DrillJob:
         self.machine, self.eye = machine, eye
         self.settings = settings or j.JobSettings()
         self._plan = plan
-        self._spindle = np.asarray(spindle_mm, dtype=np.float64).reshape(2)
-        self._spindle_error = float(spindle_error_mm)
         self._aimer = Aimer(machine.setup, matrix_sigma)
+        self._watch = Watch(machine, eye, self._aimer, spindle_mm, spindle_error_mm)
         self._record, self._measure, self._listen = record, measure, listen
         self.ledger = ledger
         self.outcome: j.Outcome | None = None
         self._paused = self._confirmed = self._answered = self._skip = False
-        self._disturbed = False  # hands were at the board since the last look
-        self._look: Look | None = None
-        self._looked_at = np.zeros(2)
         self._events: list[ev.Event] = []
         self._tallied: tuple = (None, None)
         self.view = j.JobView(j.CAUTIONS, "", self.eye.clock())
@@ -142,7 +130,7 @@ class DrillJob:
         self._aimer.restart()
         yield from self._find_board()
         if self.ledger is None:
-            to_table = self._to_table()
+            to_table = self._watch.to_table()
             self.ledger = Ledger(self._plan(to_table, self.machine.xy_mm))
             self._check_reach(to_table)
         while self.ledger.progress.target is not None:
@@ -157,7 +145,7 @@ class DrillJob:
 
     def _find_board(self):
         self._show(j.FINDING, "Looking for the board.")
-        yield from self._see(self.machine.moved_s)
+        yield from self._watch.see(self.machine.moved_s)
         self.machine.board_registered()
         self._note("registered")
 
@@ -212,8 +200,8 @@ class DrillJob:
 
     def _see_after_hands(self):
         """Whoever touches board or bit may have moved the board."""
-        self._disturbed = True
-        yield from self._see(self.eye.clock())
+        self._watch.disturbed = True
+        yield from self._watch.see(self.eye.clock())
 
     # --- one place ----------------------------------------------------------------
 
@@ -221,11 +209,10 @@ class DrillJob:
         """Until the place is seen within tolerance; CannotPlace with the reason, if not."""
         most = self.settings.corrections
         for corrections in range(most + 1):
-            off = self._off(place)
             if corrections == 0:
                 self._show(j.MOVING, f"Moving to hole {place.hole}.", hole=place.hole,
                            bit_mm=place.bit_mm)  # fmt: skip
-            target = self._aimer.target(self._looked_at, off)
+            target = self._watch.target_mm(place.xy_mm)
             if not self._aimer.reaches(target):
                 raise CannotPlace(
                     f"Hole {place.hole} lies beyond the table's soft limits; clamp the board "
@@ -235,7 +222,9 @@ class DrillJob:
             yield from self._aimer.go(self.machine, target)
             if self._skip:
                 raise _Skipped
-            yield from self._see(self.machine.moved_s + self.machine.setup.settle_s, way)
+            yield from self._watch.see(
+                self.machine.moved_s + self.machine.setup.settle_s, point=place.xy_mm, way_mm=way
+            )
             off, distance, error = self._judge(place)
             self._show(j.LOOKING, f"Hole {place.hole} is {distance:.3f} mm off.", hole=place.hole,
                        bit_mm=place.bit_mm, off_mm=tuple(off.tolist()), distance_mm=distance,
@@ -253,9 +242,9 @@ class DrillJob:
 
     def _judge(self, place: Place) -> tuple[np.ndarray, float, float]:
         """(off, distance, expected error) of the place in the last picture."""
-        off = self._off(place)
+        off = self._watch.off_mm(place.xy_mm)
         distance = float(np.hypot(*off))
-        error = float(np.hypot(self._look.expected_error_mm(place.hole), self._spindle_error))
+        error = self._watch.expected_error_mm(place.hole)
         if not 2 * error <= self.settings.vouch_mm:
             raise CannotPlace(
                 f"The place of hole {place.hole} is known to {error:.2f} mm only; nobody can "
@@ -269,11 +258,13 @@ class DrillJob:
             return
         if self.machine.setup.switched and self.machine.controller.spinning is not True:
             yield from self.machine.spin(True)
-            yield from self._see(self._look.time_s)  # it took its time to come up to speed
+            yield from self._watch.see(
+                self._watch.look.time_s
+            )  # it took its time to come up to speed
             if self._judge(place)[1] > self.settings.tolerance_mm:
                 return  # the start of the spindle has moved the board: aim again
         self.machine.seen(
-            Sighting(place.hole, self._look.time_s, self._judge(place)[1],
+            Sighting(place.hole, self._watch.look.time_s, self._judge(place)[1],
                      self.settings.tolerance_mm)
         )  # fmt: skip
         if self.machine.setup.lever:
@@ -301,9 +292,9 @@ class DrillJob:
     def _done_and_looked_at(self, place: Place):
         self._done(place, "drilled")
         if self.settings.look_again and self._measure is not None:
-            yield from self._see(self._look.time_s)
+            yield from self._watch.see(self._watch.look.time_s)
             self._note("measured", hole=place.hole,
-                       **self._measure(self._look, place.hole, place.bit_mm))  # fmt: skip
+                       **self._measure(self._watch.look, place.hole, place.bit_mm))  # fmt: skip
 
     def _done(self, place: Place, how: str) -> None:
         rest = self.ledger.progress.left.intersection(self.ledger.progress.rows_of_target())
@@ -312,41 +303,6 @@ class DrillJob:
         if how == "checked":
             detail["dry_run"] = True
         self._fact(name, place.hole, seen=True, **detail, by="table")
-
-    # --- eyes ---------------------------------------------------------------------
-
-    def _see(self, after_s: float, way_mm: float = 0.0):
-        """A picture of now; BoardLost also if the board is not where the table took it."""
-        look = yield from self.eye.look(after_s)
-        here = self.machine.xy_mm
-        before, was_at = self._look, self._looked_at
-        self._look, self._looked_at = look, here
-        if before is None or self._disturbed:
-            self._disturbed = False
-            return
-        # a point near the spindle: a small turn of the board then looks like no shift
-        left = self.ledger is not None and self.ledger.progress.target is not None
-        point = self._target().xy_mm if left else (0.0, 0.0)
-        shift = look.bench_mm(point) - before.bench_mm(point)
-        far = float(np.hypot(*self._aimer.observe(here - was_at, shift)))
-        if far > SURPRISE_MM + SURPRISE_SHARE * way_mm:
-            raise BoardLost(
-                f"The board lies {far:.2f} mm from where the table should have taken it: it was "
-                "moved, the table is blocked, or its matrix is wrong."
-            )
-
-    def _off(self, place: Place) -> np.ndarray:
-        return self._spindle - self._look.bench_mm(place.xy_mm)
-
-    def _to_table(self) -> Affine:
-        """Design mm -> where the table must be for that point to lie under the spindle."""
-        back = np.linalg.inv(self._aimer.matrix)
-        board = self._look.registration.placement.matrix
-        return Affine(
-            np.column_stack(
-                [-back @ board.linear, self._looked_at + back @ (self._spindle - board.offset)]
-            )
-        )
 
     def _check_reach(self, to_table: Affine) -> None:
         work = self.ledger.progress.work
@@ -407,7 +363,7 @@ class DrillJob:
             raise
 
     def _event(self, name: str, hole: int | None, seen: bool, detail: dict) -> ev.Event:
-        view, look = self.view, self._look
+        view, look = self.view, self._watch.look
         return ev.Event(
             t=self.eye.clock(),
             event=name,
