@@ -41,6 +41,7 @@ def table_cautions() -> tuple[Caution, ...]:
 
 
 def bit_cautions(bit_mm: float) -> tuple[Caution, ...]:
+    """With each request for another bit."""
     return (_MOVING_TABLE, *at_bit_change(bit_mm))
 
 
