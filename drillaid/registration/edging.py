@@ -20,8 +20,8 @@ LEFT_OUT = 8  # parts of the board, and sides its edges face
 # The two see much of the same, and each is too large where errors are independent
 # (set on simulated benches; bench_registration.py holds it on others).
 BLOCK_SHARE, SIDE_SHARE = 0.65, 0.5
-# Narrow gaps draw the readings back, so that on some boards each turn mends a third.
 SETTLING, SETTLED_MM = 8, 0.002
+PROBE_MM, LEAST_GAIN = 0.03, 0.3
 CELL_MM = 2.5  # readings nearer to each other than this share their errors
 LOOSE = {"scale": 0.004, "shear": 0.002}  # one sigma of prints, for boards with little copper
 
@@ -66,37 +66,79 @@ def fit_edges(
     """
     if len(model) < FEWEST:
         return None
-    placement, etch, polarity = start, 0.0, 0.0
-    middle = model.xy.mean(axis=0)
-    size = max(float(np.ptp(model.xy, axis=0).max()), 1.0)
+    look = _Look(grey, to_px, model, noise, px_per_mm, affine, weights)
+    placement, etch, gain = start, 0.0, 1.0
     turns = [*reaches, *(reaches[-1:] * (SETTLING if thorough else 0))]
     for turn, reach in enumerate(turns):
+        got = look.at(placement, etch, reach)
+        if got is None:
+            return None
+        if turn == len(reaches):
+            gain = look.gain(placement, etch, reach, got)
+        step = got.step / gain
+        placement = _moved(placement, step, look.middle, look.size)
+        etch += step[6]
+        if turn >= len(reaches) and np.abs(step).max() < SETTLED_MM:
+            break
+    residual = got.off - got.rows @ got.step
+    agree = np.abs(residual) < AGREE_MM
+    if thorough:
+        inner = _left_out(got, reach, look.size, affine) / gain**2
+    else:
+        inner = _covariance(got.rows, residual, got.weight, got.xy)
+    return EdgeFit(
+        placement, float(etch), _of_matrix(inner, placement, look.middle, look.size),
+        float(agree.sum() / len(model)), int(agree.sum()), got.scatter, got.polarity,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class _Got:
+    """What the edges say at one place: rows and off of the usable ones, and the step."""
+
+    xy: np.ndarray
+    rows: np.ndarray
+    off: np.ndarray
+    step: np.ndarray
+    weight: np.ndarray
+    scatter: float
+    polarity: float
+
+
+class _Look:
+    """The same picture and model, looked at from one placement after another."""
+
+    def __init__(self, grey, to_px, model, noise, px_per_mm, affine, weights) -> None:
+        self.grey, self.to_px, self.model, self.affine = grey, to_px, model, affine
+        self.reading = {"noise": noise, "px_per_unit": px_per_mm, "weights": weights}
+        self.middle = model.xy.mean(axis=0)
+        self.size = max(float(np.ptp(model.xy, axis=0).max()), 1.0)
+
+    def at(self, placement: Affine, etch: float, reach: float) -> _Got | None:
+        model = self.model
         shifted = EdgeModel(model.xy + model.normal * etch, model.normal)
         readings = read_edges(
-            grey, lambda xy, p=placement: to_px(p(xy)), shifted, reach, noise=noise,
-            px_per_unit=px_per_mm, weights=weights,
+            self.grey, lambda xy: self.to_px(placement(xy)), shifted, reach, **self.reading
         )
         polarity = polarity_of(readings, np.abs(readings.off) < reach)
         usable = readings.clear & (np.sign(readings.step) == polarity)
         if usable.sum() < FEWEST:
             return None
-        rows = _rows(model.xy[usable], model.normal[usable], middle, size)
-        step, weight, scatter = _solve(rows, readings.off[usable], reach, size, affine)
-        placement = _moved(placement, step, middle, size)
-        etch += step[6]
-        if turn >= len(reaches) and np.abs(step).max() < SETTLED_MM:
-            break
-    residual = readings.off[usable] - rows @ step
-    agree = np.abs(residual) < AGREE_MM
-    at = model.xy[usable]
-    if thorough:
-        inner = _left_out(rows, readings.off[usable], reach, size, affine, at)
-    else:
-        inner = _covariance(rows, residual, weight, at)
-    covariance = _of_matrix(inner, placement, middle, size)
-    return EdgeFit(
-        placement, float(etch), covariance, float(agree.sum() / len(model)), int(agree.sum()), scatter, polarity
-    )
+        xy, off = model.xy[usable], readings.off[usable]
+        rows = _rows(xy, model.normal[usable], self.middle, self.size)
+        return _Got(xy, rows, off, *_solve(rows, off, reach, self.size, self.affine), polarity)
+
+    def gain(self, placement: Affine, etch: float, reach: float, got: _Got) -> float:
+        """How much of a known shift the readings give back, LEAST_GAIN to 1.
+
+        Narrow gaps and the preference for near edges draw them to where one looks.
+        """
+        probe = np.array([PROBE_MM, PROBE_MM, 0, 0, 0, 0, 0])
+        beside = self.at(_moved(placement, probe, self.middle, self.size), etch, reach)
+        if beside is None:
+            return 1.0
+        back = float((got.step - beside.step) @ probe / (probe @ probe))
+        return float(np.clip(back, LEAST_GAIN, 1.0))
 
 
 def _rows(xy, normal, middle, size) -> np.ndarray:
@@ -161,17 +203,18 @@ def _covariance(rows, residual, weight, xy) -> np.ndarray:
     return (inner @ meat @ inner)[:6, :6]
 
 
-def _left_out(rows, off, reach, size, affine: bool, xy) -> np.ndarray:
+def _left_out(got: _Got, reach, size, affine: bool) -> np.ndarray:
     """(6, 6) by leaving out parts: the delete-a-group jackknife (J. Tukey 1958, from memory).
 
     Glare or a hand's shadow shifts the edges of a whole region alike, and where only two
     sides of a pour are seen, etch and shift are one: no scatter within cells shows either.
     An answer that changes with the region, or with the side, left out is not known well.
     """
+    rows, off = got.rows, got.off
     turn = np.arctan2(rows[:, 1], rows[:, 0]) / (2 * np.pi)
     side = np.floor(LEFT_OUT * (turn % 1.0)).astype(int)
     total = np.zeros((6, 6))
-    for block, share in ((blocks_of(xy, LEFT_OUT), BLOCK_SHARE), (side, SIDE_SHARE)):
+    for block, share in ((blocks_of(got.xy, LEFT_OUT), BLOCK_SHARE), (side, SIDE_SHARE)):
         steps = np.array(
             [
                 _solve(rows[block != k], off[block != k], reach, size, affine)[0][:6]

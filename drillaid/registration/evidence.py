@@ -10,7 +10,7 @@ shows. The logarithm of the likelihood ratio adds up over the holes:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -76,6 +76,9 @@ def strongest(counts: list[Evidence]) -> Evidence:
 
 
 def told_apart(best: Evidence, rival: Evidence) -> bool:
-    """Is the best clearly ahead? Both are judged by what the best one's board shows."""
+    """Is the best clearly ahead? Both are judged by what the best one's board shows, and by
+    one chance: what was counted beside the one or the other is luck, and separates nothing."""
     seen = float(np.clip(best.share, 0.5, 0.97))
-    return best.support(seen) - rival.support(seen) >= APART
+    chance = max(best.chance, rival.chance)
+    ahead = replace(best, chance=chance).support(seen) - replace(rival, chance=chance).support(seen)
+    return ahead >= APART

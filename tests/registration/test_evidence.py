@@ -92,3 +92,10 @@ def test_where_edges_are_everywhere_nearly_all_of_known_copper_must_be_there():
     assert not Evidence(57, 57, 0.7, **blotchy).convincing
     # Rims about holes are not believed there at all.
     assert not Evidence(57, 57, 0.4).convincing
+
+
+def test_luck_beside_a_placement_does_not_set_it_apart():
+    """The same holes agree: one chance counted lower is no reason to believe the one."""
+    best = Evidence(28, 28, 0.009, 0.3)
+    assert not told_apart(best, Evidence(28, 28, 0.036, 0.3))
+    assert told_apart(best, Evidence(20, 28, 0.009, 0.3))
