@@ -118,6 +118,7 @@ def judge(
         float(weight[agree].sum() / weight.sum()),
         COPPER_ENOUGH,
         COPPER_MOST_CHANCE,
+        known=True,
     )
     return Judged(fit, evidence, seen, float(agree.mean()))
 

@@ -23,6 +23,11 @@ COPPER_ENOUGH = 20.0
 APART = 8.0  # a rival this close is not told apart: about two pads
 LEAST_SHARE = 0.5  # of the holes or stretches in view: up to 40 % may be unseen
 LEAST_PADS = 8
+# Of known copper at its known scale, where wrong places never showed more than a quarter of
+# a hundred stretches: hands and blotchy metal may take more of a large board; and of a
+# small one less support is enough where most of what is telling agrees (wrong places: 8).
+MANY, LEAST_OF_MANY, MANY_ENOUGH = 80, 0.4, 25.0
+SOME, CLEAR_SHARE, CLEAR_ENOUGH = 24, 0.6, 13.0
 MOST_CHANCE = 0.35  # where more agrees by accident, agreeing says too little
 # Blotchy metal shows edges everywhere; but of known copper nearly all is there only at its
 # place. (Rims about holes are not: wood grain has shown nine of ten.)
@@ -34,7 +39,8 @@ class Evidence:
     """agreeing of in_view holes agree; chance: share that would do so by accident;
     level: what agreeing took, mm for edges, a share of the rim for rims
     telling: the share where long straight edges, which many boards have, count little
-    enough: support that convinces; most_chance: allowed where nearly all agrees"""
+    enough: support that convinces; most_chance: allowed where nearly all agrees
+    known: stretches of known copper were counted"""
 
     agreeing: int
     in_view: int
@@ -43,6 +49,7 @@ class Evidence:
     telling: float = 1.0
     enough: float = ENOUGH
     most_chance: float = MOST_CHANCE
+    known: bool = False
 
     @property
     def share(self) -> float:
@@ -61,11 +68,18 @@ class Evidence:
     @property
     def convincing(self) -> bool:
         """Enough pads, a large enough share, and far beyond what a search finds by luck."""
+        share, support = min(self.share, self.telling), self.support()
+        least, enough = LEAST_SHARE, self.enough
+        if self.known and self.in_view >= MANY and support >= MANY_ENOUGH:
+            least = LEAST_OF_MANY
+        if self.known and self.in_view >= SOME and share >= CLEAR_SHARE:
+            enough = CLEAR_ENOUGH
+        most = self.most_chance if self.share >= NEARLY_ALL else MOST_CHANCE
         return bool(
             self.agreeing >= LEAST_PADS
-            and self.chance <= (self.most_chance if self.share >= NEARLY_ALL else MOST_CHANCE)
-            and min(self.share, self.telling) >= LEAST_SHARE
-            and self.support() >= self.enough
+            and self.chance <= most
+            and share >= least
+            and support >= enough
         )
 
 

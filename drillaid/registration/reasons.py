@@ -42,6 +42,7 @@ NEAR_MM = 12.0
 # A print is a little too large or small; a board nearer to the camera than its stated
 # height, or under water, looks much too large, and its places on the bench are wrong.
 MOST_SCALE = 0.012
+MOST_ERROR_MM = 0.07  # a third of the usual tolerance, at one sigma
 CLUSTERED = 0.3  # how much more alike neighbouring holes are than chance, when a part is hidden
 
 
@@ -102,6 +103,16 @@ def out_of_size(r: Refined) -> bool:
     if not isinstance(r.placement, Affine) or not r.hypothesis.scene.calibrated:
         return False
     return abs(float(np.mean(r.placement.scale)) - 1.0) > MOST_SCALE
+
+
+def vague(r: Refined, holes_mm: np.ndarray) -> bool:
+    """Is the place known so badly that nobody should drill by it, pattern found or not?
+
+    Asked where lengths are known; without a rig the answer says what it can vouch for.
+    """
+    if not r.hypothesis.scene.calibrated:
+        return False
+    return float(np.sqrt(np.median(r.variance_mm2(holes_mm)))) > MOST_ERROR_MM
 
 
 def is_bare(region: Region) -> bool:

@@ -16,7 +16,7 @@ from drillaid.registration.hypotheses import (
     scenes_with_rig,
     scenes_without_rig,
 )
-from drillaid.registration.reasons import out_of_size, smeared, why_not_found
+from drillaid.registration.reasons import out_of_size, smeared, vague, why_not_found
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import (
     AMBIGUOUS,
@@ -105,7 +105,7 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
         # A pattern that is its own mirror image says nothing of how it was etched.
         own = next((r for r in rivals if r.mirrored and not told_apart(best.evidence, r.evidence)), None)
         return refusal(MIRRORED, best) if own is None else refusal(AMBIGUOUS, best, own.evidence)
-    if out_of_size(best) or smeared(task.image):
+    if out_of_size(best) or smeared(task.image) or vague(best, design.xy_mm):
         return refusal(NOT_FOUND, best)
     ahead = any(r.mirrored and told_apart(r.evidence, best.evidence) for r in rivals)
     if close is not None and not (ahead and best.by == "copper"):

@@ -99,3 +99,22 @@ def test_luck_beside_a_placement_does_not_set_it_apart():
     best = Evidence(28, 28, 0.009, 0.3)
     assert not told_apart(best, Evidence(28, 28, 0.036, 0.3))
     assert told_apart(best, Evidence(20, 28, 0.009, 0.3))
+
+
+@pytest.mark.parametrize(
+    ("agreeing", "in_view", "chance", "telling", "convinces"),
+    [
+        (120, 250, 0.23, 0.48, True),  # a large board half under hands and glare
+        (120, 250, 0.23, 0.30, False),  # what agrees are long straight edges
+        (60, 250, 0.20, 0.24, False),  # the most a wrong place ever showed
+        (30, 50, 0.23, 0.64, True),  # a small one, most of it telling
+        (21, 33, 0.31, 0.67, False),  # the best of the wrong ones
+        (20, 33, 0.15, 0.34, False),
+    ],
+)
+def test_known_copper_convinces_by_what_tells(agreeing, in_view, chance, telling, convinces):
+    """Figures met on simulated benches; the same counts of rims convince by the stricter rule."""
+    copper = Evidence(agreeing, in_view, chance, 0.13, telling, 20.0, 0.6, known=True)
+    assert copper.convincing is convinces
+    if agreeing / in_view < 0.5:
+        assert not Evidence(agreeing, in_view, chance, 0.4, telling).convincing
