@@ -47,7 +47,23 @@ def run(args: argparse.Namespace) -> Answer:
         pads=pads_from(args.pad, design),
     )
     status = DONE if registration.ok else REFUSED
-    return Answer(_text(registration), registration_json(registration, design, rig), status)
+    data, text = registration_json(registration, design, rig), _text(registration)
+    if registration.ok and rig is not None:
+        data["parts_at_risk"], told = _risks(registration.placement, design, rig)
+        text = "\n".join(filter(None, (text, told)))
+    return Answer(text, data, status)
+
+
+def _risks(placement, design: Design, rig) -> tuple[list[dict], str | None]:
+    """(the parts at risk on this artwork, one sentence on them or None)"""
+    from drillaid.commands.holes import MOST_HOLES_FOR_PARTS
+    from drillaid.inspection.risk import risk_before_drilling, risk_sentence, usual_scatter_mm
+
+    if len(design.holes) > MOST_HOLES_FOR_PARTS:
+        return [], None
+    scatter = usual_scatter_mm(rig)
+    risks = risk_before_drilling(design, placement, scatter)
+    return [r.to_json() for r in risks if r.at_risk], risk_sentence(risks, scatter)
 
 
 def checked_thickness(value: float) -> float:

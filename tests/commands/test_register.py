@@ -46,7 +46,9 @@ def test_with_a_rig_the_object_is_that_of_the_contract(bench, files, capsys):
     design, photo, rig, _ = files
     status, data = told(capsys, *design, photo, "--rig", rig)
     assert status == 0 and data["status"] == "registered", data["message"]
-    assert set(data) == FOUND | {"matrix"}
+    assert set(data) == FOUND | {"matrix", "parts_at_risk"}
+    for part in data["parts_at_risk"]:
+        assert part["probability"] < 0.95 and part["holes"] and part["message"]
     matrix = np.array(data["matrix"])
     assert matrix.shape == (2, 3) and np.array(data["homography"]).shape == (3, 3)
     assert set(data["seconds"]) == {"find", "match", "fit", "total"}
