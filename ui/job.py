@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from queue import SimpleQueue
 
 import numpy as np
 from PyQt6.QtCore import QObject, pyqtSignal
@@ -16,13 +18,14 @@ from drillaid.guidance.finder import BoardFinder
 from drillaid.guidance.job import Job
 from drillaid.guidance.keeping import Keeper
 from drillaid.guidance.live import LiveGuidance
+from drillaid.guidance.seen_hole import HoleWatch
 from drillaid.guidance.session import Session
 from drillaid.guidance.spindle_mark import SpindleMark
 from drillaid.guidance.unrigged import SPINDLE_MM, UnriggedFinder
 from drillaid.guidance.view import View, hands_px_per_mm, upright_px_per_mm
 from drillaid.journal.journal import BoardRecord, Journal, design_hash
 from drillaid.journal.resume import resume, start
-from drillaid.rig.budget import spindle_error_mm
+from drillaid.rig.budget import budget_within, spindle_error_mm
 from drillaid.rig.frame import Camera
 from drillaid.rig.pictures import check_size
 from drillaid.rig.reader import NewestFrame
@@ -85,6 +88,9 @@ class JobState(QObject):
         self.repair_wanted = False  # the bench's stage opens where a knocked rig is repaired
         self.resume_next = False  # the unfinished board of the next design is gone on with
         self.session: Session | None = None
+        self.errands: SimpleQueue[Callable[[], object]] = SimpleQueue()  # of the practice hand
+        self.opening = threading.RLock()  # one stage at a time opens or closes the camera
+        self._finder = None  # goes from stage to stage: what was pointed out stays settled
         self._boards = 0  # of one design, one after the other
 
     def set(self, **values) -> None:
@@ -103,7 +109,13 @@ class JobState(QObject):
     def set_job(self, job: Job) -> None:
         """Another design: nothing of the former board counts."""
         self.close_camera()
+        self._boards = 0
         self.set(job=job, board=None, found=False, finished=False, session=None)
+
+    @property
+    def boards_before(self) -> int:
+        """Of this design, since the program was started."""
+        return self._boards
 
     def set_bench(self, bench: Bench) -> None:
         """Another camera or rig."""
@@ -189,24 +201,30 @@ class JobState(QObject):
         return self.camera
 
     def _practice_camera(self, job: Job):
-        from ui.running.practice import practice_bench, practice_camera
+        from ui.running.practice import drilled_before, practice_bench, practice_camera
 
         if self.practice is None:
             rig = self.bench.rig if self.bench.rig_path else None
             make = self.make_practice or partial(practice_bench, rig=rig)
             self.practice = make(job, self.settings.seed + self._boards)
+            self.bench = replace(self.bench, rig=self.practice.rig)
+            if self.board is not None:
+                drilled_before(self.practice, self.make_session().progress)
         self.bench = replace(self.bench, rig=self.practice.rig)
-        return practice_camera(self.practice)
+        return practice_camera(self.practice, self.errands)
 
     def close_camera(self) -> None:
         """Gives the camera back; the practice bench stays as it lies for the same board."""
-        self.part_with_camera()()
-        if self.board is None:
-            self.practice = None
+        with self.opening:
+            self.part_with_camera()()
+            if self.board is None:
+                self.practice = None
 
     def part_with_camera(self) -> Callable[[], None]:
         """No longer the job's; what is returned closes it, which may take as long as a picture."""
-        camera, self.camera = self.camera, None
+        with self.opening:
+            camera, self.camera = self.camera, None
+            self._finder = None
 
         def close() -> None:
             if camera is not None:
@@ -217,6 +235,12 @@ class JobState(QObject):
 
         return close
 
+    def forget_practice(self) -> None:
+        """The simulated bench is laid anew: another board is to lie on it."""
+        if self.bench.source == PRACTICE:
+            self.close_camera()
+            self.practice = None
+
     def make_finder(self, *, hurry: bool):
         job, bench = self.job, self.bench
         if bench.rig is not None:
@@ -226,15 +250,31 @@ class JobState(QObject):
         return UnriggedFinder(job.design, bench.mark, face=job.face, hurry=hurry)
 
     def make_live(self) -> LiveGuidance:
-        """A LiveGuidance on the open camera; raises DrillaidError where that cannot be."""
+        """A LiveGuidance on the open camera; raises DrillaidError where that cannot be.
+
+        May take its time, and be called from any thread that holds `opening`.
+        """
         camera = self.open_camera()
         self.session = self.make_session()
+        if self._finder is None:
+            self._finder = self.make_finder(hurry=camera.live)
         return LiveGuidance(
-            camera, self.make_finder(hurry=camera.live), self.session, listen=self.listen,
+            camera, self._finder, self.session, listen=self.listen,
             clock=self._clock(camera),
             stopwatch=None if camera.live else time.perf_counter,
-            check=self._check, watch=self._watch(),
+            check=self._check, watch=self._watch(), hole_watch=self._hole_watch(),
         )  # fmt: skip
+
+    def _hole_watch(self) -> HoleWatch | None:
+        finder, rig, thickness = self._finder, self.bench.rig, self.job.thickness_mm
+
+        def eye():
+            if rig is not None:
+                return rig, thickness
+            made = finder.makeshift
+            return None if made is None else (made.rig, 0.0)
+
+        return HoleWatch(eye) if self.settings.seen else None
 
     def _watch(self) -> RigWatch | None:
         """Of the rig's marks; the practice bench has none on it."""
@@ -264,6 +304,16 @@ class JobState(QObject):
         if place is None:
             return None
         return upright_px_per_mm(place.px_per_mm, self.settings.turns)
+
+    def limit_of(self, guidance, registration) -> str:
+        """What limits the place of the hole in hand, as a sentence; "" where no rig says it."""
+        rig, place = self.bench.rig, registration.placement
+        if rig is None or place is None or place.matrix is None or rig.axis_mm is None:
+            return ""
+        return budget_within(
+            rig, place.matrix, self.job.design.xy_mm, guidance.target.xy_mm,
+            self.job.thickness_mm, guidance.expected_error_mm,
+        ).short()  # fmt: skip
 
     def spindle_px(self) -> np.ndarray | None:
         bench = self.bench

@@ -165,5 +165,7 @@ class Window(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         self.stages[self.at].leave()
+        for stage in self.stages.values():
+            stage.shut_down()
         self.job.close()
         super().closeEvent(event)

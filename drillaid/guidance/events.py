@@ -104,7 +104,12 @@ class Pedal:
     """The one switch of a foot pedal: what was asked for has been done."""
 
 
-Action = Confirm | Undo | Skip | Next | GoTo | Revisit | Pause | Resume | BitFitted | Pedal
+@dataclass(frozen=True)
+class Seen:
+    """A picture shows the hole in the target's pad (`guidance.seen_hole`)."""
+
+
+Action = Confirm | Seen | Undo | Skip | Next | GoTo | Revisit | Pause | Resume | BitFitted | Pedal
 
 # Events of these names change what is done; `Session.resume` rebuilds a session from them.
 FACTS = frozenset(

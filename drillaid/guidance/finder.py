@@ -52,9 +52,7 @@ class BoardFinder:
         from drillaid.rig.doubt import RigDoubt
 
         def find(image: np.ndarray) -> Registration:
-            return register_picture(
-                image, design, rig=rig, face=face, thickness_mm=thickness_mm
-            )
+            return register_picture(image, design, rig=rig, face=face, thickness_mm=thickness_mm)
 
         doubt = RigDoubt.of(rig)
 

@@ -10,15 +10,17 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from drillaid.errors import CameraError, CameraTimeout, InputError
-from drillaid.guidance.events import Action, Event, RegistrationView
+from drillaid.guidance.events import Action, Event, RegistrationView, Seen
 from drillaid.guidance.finder import BoardFinder
-from drillaid.guidance.guidance import LOST, Guidance
+from drillaid.guidance.guidance import HOLD, LOST, MOVE, ON_TARGET, UNSURE, Guidance
 from drillaid.guidance.keeping import Keeper
+from drillaid.guidance.seen_hole import HoleWatch
 from drillaid.guidance.session import Session
 from drillaid.registration.result import Registration
 from drillaid.rig.frame import Camera, Frame
 from drillaid.rig.still_true import MARK_MOVED, MOVED, RigWatch, Verdict
 
+_WORKING = (MOVE, HOLD, ON_TARGET, UNSURE)
 READ_TIMEOUT_S = 0.25  # a key or a click is answered after that at the latest
 FORGET_AFTER_S = 1.0  # without pictures for so long, the board may be anywhere
 
@@ -34,6 +36,7 @@ class LiveGuidance:
     check: called with each picture; raises InputError for one that does not suit
     watch: looks at the rig's reference marks; while they say that it has moved, nothing is
       on target
+    hole_watch: counts a hole that is seen to be drilled, without a word from the operator
 
     frame, registration: of the last picture; trouble: the camera's, or None;
     frames: how many came; ended: the recording is over.
@@ -51,10 +54,12 @@ class LiveGuidance:
         stopwatch: Callable[[], float] | None = None,
         check: Callable[[Frame], None] | None = None,
         watch: RigWatch | None = None,
+        hole_watch: HoleWatch | None = None,
     ) -> None:
         self.camera, self.finder, self.session = camera, finder, session
         self._clock, self._keeper, self._listen = clock, keeper, listen
         self._stopwatch, self._check, self._watch = stopwatch, check, watch
+        self.hole_watch = hole_watch
         self.frame: Frame | None = None
         self.registration: Registration | None = None
         self.guidance: Guidance | None = None
@@ -106,9 +111,20 @@ class LiveGuidance:
         self.registration = self.finder.look(frame.image)
         view = RegistrationView.of(self.registration, frame)
         guidance = self.session.step(view, now_s=max(self._now(), frame.time_s))
+        guidance = self._look_for_a_hole(guidance)
         if started is not None:
             guidance = _with_latency(guidance, 1000 * (self._stopwatch() - started))
         return self._out(guidance)
+
+    def _look_for_a_hole(self, guidance: Guidance) -> Guidance:
+        if self.hole_watch is None or guidance.state not in _WORKING:
+            return guidance
+        if not self.hole_watch.look(self.frame.image, self.registration, guidance):
+            return guidance
+        counted = self.session.act(Seen(), self._now())
+        if counted.refusal is not None:
+            self.hole_watch.forget()
+        return replace(counted, events=(*guidance.events, *counted.events))
 
     def _mind_the_clock(self, frame: Frame) -> None:
         last = self.frame

@@ -214,6 +214,10 @@ class HoleWatch:
         patch = self._patch(image, place, eye)
         return patch is not None and self._judge(patch, at, stop)
 
+    def forget(self) -> None:
+        """The target was not counted: begin anew with it."""
+        self._begin(None)
+
     def _clear_mm(self) -> float:
         return self._away_mm + self._stop.bit_mm / 2
 

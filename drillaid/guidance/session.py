@@ -134,6 +134,8 @@ class Session:
                 self._fit(self._due_bit(), made)
             case ev.Pedal():
                 self._confirm(made, forced=False)
+            case ev.Seen():
+                self._confirm(made, forced=False, seen=True)
             case ev.Confirm(forced=forced):
                 self._confirm(made, forced=forced)
             case ev.BitFitted(bit_mm=bit):
@@ -156,7 +158,7 @@ class Session:
             case _:
                 raise TypeError(f"{action!r} is no action")
 
-    def _confirm(self, made: list[ev.Event], *, forced: bool) -> None:
+    def _confirm(self, made: list[ev.Event], *, forced: bool, seen: bool = False) -> None:
         target = self._need_target("confirm")
         if self._paused:
             raise _Refused("the work is paused; resume first.")
@@ -164,7 +166,9 @@ class Session:
             raise _Refused(f"hole {target.hole} not counted: {self._untrue}")
         if self._due_bit() is not None:
             raise _Refused(f"hole {target.hole} wants the {target.bit_mm:g} mm bit; fit it first.")
-        counted = self._steady.counts(self._now)
+        # A hole that is seen tells by itself that it was drilled; being on target before tells
+        # where. However long that is ago, no other target came between.
+        counted = self._steady.last_on if seen else self._steady.counts(self._now)
         if counted is None and not forced:
             raise _Refused(self._why_not(target))
         self._pace.stop_done(self._now)
@@ -172,8 +176,10 @@ class Session:
         name = "hole_done" if len(remaining) == 1 else "stop_done"
         detail = {"part": target.part, "parts": target.parts, "bit_mm": target.bit_mm}
         detail["forced"] = counted is None
-        seen = counted or (self._aim if self._fresh() else None)
-        self._change(made, name, target.hole, aim_seen=seen, **detail)
+        if seen:
+            detail["by"] = "seen"
+        at = counted or (self._aim if self._fresh() else None)
+        self._change(made, name, target.hole, aim_seen=at, **detail)
 
     def _why_not(self, target: Stop) -> str:
         what = f"hole {target.hole} not counted: "

@@ -42,7 +42,9 @@ def mark_in_scrap(image: np.ndarray, near_px=None) -> SpindleMark | str:
         far = [float(np.hypot(*(bore.px - near_px))) for bore in bores]
         bores = [bores[int(np.argmin(far))]] if far and min(far) <= NEAR_PX else []
     if not bores:
-        where = "" if near_px is None else f" within {NEAR_PX:g} px of ({near_px[0]:g}, {near_px[1]:g})"
+        where = (
+            "" if near_px is None else f" within {NEAR_PX:g} px of ({near_px[0]:g}, {near_px[1]:g})"
+        )
         return (
             f"no drilled hole is to be seen in the picture of the scrap{where}: take one in even "
             "light, the bit and swarf out of the way, of a fresh hole in a plain piece"

@@ -58,5 +58,10 @@ class Steady:
         hidden = now_s - self._last_on
         return self._aim_on if hidden <= self._settings.hidden_grace_s else None
 
+    @property
+    def last_on(self) -> Aim | None:
+        """The last aim on target, however long ago; None where it never was."""
+        return self._aim_on
+
     def _let_go(self) -> None:
         self._since, self._frames, self.on = None, 0, False

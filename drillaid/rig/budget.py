@@ -9,7 +9,7 @@ file says nothing about is None and counts as 0; `unknown` names it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +21,13 @@ PARTS = ("registration", "lens", "bench", "height", "spindle")
 # One sigma of a board's thickness as told, mm: callipers on a cut edge (common practice, no
 # source). Laminate that nobody measured is off by far more.
 HEIGHT_SIGMA_MM = 0.05
+_NAMES = {
+    "registration": "board's place",
+    "lens": "lens",
+    "bench": "bench plane",
+    "height": "board's thickness",
+    "spindle": "spindle axis",
+}
 _ADVICE = {
     "registration": "clean and light the board better, show more of it, or give its copper",
     "lens": "calibrate the lens with more views, tilted and into the picture's corners",
@@ -75,6 +82,10 @@ class Budget:
             told += f" Not known from the rig file: {', '.join(self.unknown)}."
         return told
 
+    def short(self) -> str:
+        """As short as a person at the drill reads it: how well, and by what it is limited."""
+        return f"Known to {self.total_mm:.2f} mm; most of that is the {_NAMES[self.limits]}."
+
     def to_data(self) -> dict:
         """For events and reports."""
         values = {f"{name}_mm": getattr(self, f"{name}_mm") for name in PARTS}
@@ -103,6 +114,18 @@ def budget_at(
         height_part_mm(rig, height_mm, height_sigma_mm),
         spindle_part_mm(rig, height_mm),
     )
+
+
+def budget_within(
+    rig: Rig, place: Affine, seen_mm, hole_mm, height_mm: float, total_mm: float
+) -> Budget:
+    """The budget of a hole whose expected error, all counted in, is total_mm.
+
+    What the rig file does not account for is the registration's.
+    """
+    parts = budget_at(rig, place, seen_mm, hole_mm, height_mm, registration_mm=None)
+    own = math.sqrt(max(total_mm**2 - parts.rig_mm**2, 0.0))
+    return replace(parts, registration_mm=own)
 
 
 def spindle_error_mm(rig: Rig, height_mm: float) -> float:

@@ -103,3 +103,17 @@ def test_a_session_counts_axis_and_thickness_where_the_file_says_them():
     alone = spindle_part_mm(rig, HEIGHT)
     assert alone == pytest.approx(np.sqrt(2 * (SPINDLE_MM**2 + (LEAN * HEIGHT) ** 2)))
     assert spindle_error_mm(rig, HEIGHT) > alone
+
+
+def test_a_total_is_split_and_told_shortly():
+    from drillaid.rig.budget import budget_within
+
+    rig, _, _ = drawn(1)
+    place = Affine.from_parts(offset=rig.spindle_mm(HEIGHT))
+    known = budget_at(rig, place, HOLES, (0, 0), HEIGHT, registration_mm=0.2)
+    split = budget_within(rig, place, HOLES, (0, 0), HEIGHT, known.total_mm)
+    assert split.registration_mm == pytest.approx(0.2)
+    assert split.total_mm == pytest.approx(known.total_mm)
+    assert "board's place" in split.short()
+    tight = budget_within(rig, place, HOLES, (0, 0), HEIGHT, 0.0)
+    assert tight.registration_mm == 0.0

@@ -21,6 +21,8 @@ def test_a_hole_is_drilled_on_the_practice_bench(qtbot, window, board_files):
     go(qtbot, window, board_files)
     window.stages["finding"].go.click()
     stage = window.stages["drilling"]
+    assert stage.cautions.isVisible()
+    qtbot.keyClick(stage, Qt.Key.Key_Space)
     qtbot.waitUntil(stage.card.isVisible, timeout=20_000)
     qtbot.keyClick(stage.card, Qt.Key.Key_Space)
     qtbot.waitUntil(lambda: stage.sight.guidance.state != g.CHANGE_BIT, timeout=20_000)

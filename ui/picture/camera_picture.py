@@ -18,6 +18,7 @@ class CameraPicture(QWidget):
     """pressed(x, y), dragged(dx, dy, turning), released(): of the mouse, widget px.
 
     over: what is wrong with the picture, written large across it; "" for nothing
+    notice: what should be minded, on a band at the top; "" for nothing
     aiming: draws tolerance, doubt and the way to push, else the holes alone
     """
 
@@ -30,7 +31,7 @@ class CameraPicture(QWidget):
         super().__init__(parent)
         self.colours = colours
         self.aiming = True
-        self.over = ""
+        self.over = self.notice = ""
         self.within = False
         self._image: QImage | None = None
         self._scene: Scene | None = None
@@ -48,9 +49,10 @@ class CameraPicture(QWidget):
         return max(16, round(self.width() * ratio)), max(16, round(self.height() * ratio))
 
     def show_sight(self, image: QImage | None, scene: Scene | None, *, within: bool = False,
-                   over: str = "") -> None:  # fmt: skip
-        """within: the target lies within tolerance; over: see the class."""
+                   over: str = "", notice: str = "") -> None:  # fmt: skip
+        """within: the target lies within tolerance; over, notice: see the class."""
         self._image, self._scene, self.within, self.over = image, scene, within, over
+        self.notice = notice
         self.update()
 
     # -- drawing ----------------------------------------------------------------
@@ -71,6 +73,8 @@ class CameraPicture(QWidget):
                 self._aim(painter, scene, width, height)
         if self.over:
             self._across(painter, width, height)
+        elif self.notice:
+            self._band(painter, width)
 
     def _unit(self) -> float:
         return max(1.0, min(self.size_px()) / 700)
@@ -176,6 +180,20 @@ class CameraPicture(QWidget):
         painter.fillRect(told.adjusted(-24, -18, 24, 18), QColor(0, 0, 0, 215))
         painter.setPen(QColor("#FFFFFF"))
         painter.drawText(box, int(flags), self.over)
+
+    def _band(self, painter: QPainter, width: int) -> None:
+        font = QFont(self.font())
+        font.setPixelSize(int(24 * self._unit()))
+        font.setBold(True)
+        painter.setFont(font)
+        flags = int(Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap)
+        room = QRectF(20, 12, width - 40, 400)
+        told = painter.boundingRect(room, flags, self.notice)
+        band = QRectF(0, 0, width, told.height() + 28)
+        painter.fillRect(band, QColor(0, 0, 0, 220))
+        painter.fillRect(QRectF(0, band.bottom(), width, 5), QColor("#FFFFFF"))
+        painter.setPen(QColor("#FFFFFF"))
+        painter.drawText(band.adjusted(20, 0, -20, 0), flags, self.notice)
 
     # -- the mouse ----------------------------------------------------------------
 

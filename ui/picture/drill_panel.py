@@ -49,6 +49,7 @@ class DrillPanel(QFrame):
         self.map.setMinimumHeight(110)
         self.turn = KeyButton(colours, tr("Map as it lies"), "T")
         self.sound = KeyButton(colours, tr("Sound"), "M")
+        self.aids = KeyButton(colours, tr("Pedal …"), "K")
         for switch, signal in ((self.turn, self.turned), (self.sound, self.sounding)):
             switch.setCheckable(True)
             switch.toggled.connect(signal)
@@ -64,6 +65,7 @@ class DrillPanel(QFrame):
         switches = QHBoxLayout()
         switches.addWidget(self.turn, 3)
         switches.addWidget(self.sound, 2)
+        switches.addWidget(self.aids, 2)
         side.addWidget(self.figures, 5)
         side.addLayout(names)
         for part in (self.part, self.sentence, self.progress, self.counts, self.limit):

@@ -22,6 +22,7 @@ from drillaid.guidance.events import Action
 from drillaid.guidance.guidance import Guidance
 from drillaid.guidance.live import LiveGuidance
 from drillaid.guidance.scene import Scene, scene_of
+from drillaid.guidance.slowness import Slowness
 from drillaid.guidance.view import View
 from drillaid.registration.result import Registration
 from drillaid.rig.frame import Frame
@@ -33,8 +34,9 @@ LEAVE_S = 20.0
 class Sight:
     """One moment of guidance, ready to be shown. image: None while no picture comes.
 
-    trouble: the camera's, or the record's, as a sentence; taken_s: `monotonic` time at
-    which the picture was taken
+    trouble: the camera's, or the record's, as a sentence; slow: a sentence while guidance
+    does not keep up; limit: what limits the place of the hole in hand, a sentence or ""
+    taken_s: `monotonic` time at which the picture was taken
     """
 
     guidance: Guidance
@@ -43,6 +45,8 @@ class Sight:
     registration: Registration | None
     trouble: str | None
     taken_s: float
+    slow: str | None = None
+    limit: str = ""
 
 
 def image_of(picture: np.ndarray) -> QImage:
@@ -56,6 +60,7 @@ class GuidingThread(QObject):
     """live: made by the caller, used by this thread alone from `start` on
     view: frame -> View, asked for each picture (the window's size may change)
     spindle_px: () -> (2,) or None, as photographed
+    limits: what limits the place of the target, as a sentence
 
     seen(): a new `sight` is there; `take` gives it. failed(sentence): the thread ended.
     """
@@ -67,13 +72,16 @@ class GuidingThread(QObject):
     def __init__(
         self, live: LiveGuidance, job, view: Callable[[Frame, Registration], View],
         spindle_px: Callable[[], np.ndarray | None], quarter_turns: int = 0,
+        limits: Callable[[Guidance, Registration], str] = lambda *_: "",
         parent: QObject | None = None,
     ) -> None:  # fmt: skip
         super().__init__(parent)
         self._live, self._job, self._view, self._spindle_px = live, job, view, spindle_px
-        self._turns = quarter_turns
+        self._turns, self._limits = quarter_turns, limits
         self._actions: queue.SimpleQueue[Action] = queue.SimpleQueue()
         self._calls: queue.SimpleQueue[Callable[[LiveGuidance], None]] = queue.SimpleQueue()
+        self._slowness = Slowness()
+        self._limit: tuple[int | None, str] = (None, "")
         self._stop = threading.Event()
         self._lock = threading.Lock()
         self._sight: Sight | None = None
@@ -125,6 +133,15 @@ class GuidingThread(QObject):
             logging.getLogger("drillaid").exception("guidance failed")
             self.failed.emit("Something went wrong inside the program; what was done is kept.")
 
+    def _limit_of(self, guidance: Guidance) -> str:
+        """Asked once for each target: it hardly changes while the board is pushed."""
+        registration = self._live.registration
+        if guidance.hole is None or registration is None or guidance.aim is None:
+            return self._limit[1]
+        if self._limit[0] != guidance.hole:
+            self._limit = guidance.hole, self._limits(guidance, registration)
+        return self._limit[1]
+
     def _show(self, guidance: Guidance, *, fresh: bool) -> None:
         live, frame = self._live, self._live.frame
         scene = None
@@ -137,10 +154,11 @@ class GuidingThread(QObject):
                 view, self._spindle_px(), job.design, job.settings, guidance, live.registration,
                 live.session.progress, self._turns,
             )  # fmt: skip
+        slow = self._slowness.look(guidance.latency_ms if fresh else None)
         age = 0.0 if frame is None or guidance.latency_ms is None else guidance.latency_ms / 1000
         sight = Sight(
             guidance, scene, self._shown, live.registration, live.trouble or live.unwritten,
-            monotonic() - age,
+            monotonic() - age, slow, self._limit_of(guidance),
         )  # fmt: skip
         with self._lock:
             self._sight = sight

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from queue import SimpleQueue
+
 import numpy as np
 
 from drillaid.guidance.job import Job
@@ -19,9 +21,18 @@ def practice_bench(job: Job, seed: int, rig: Rig | None = None) -> SimulatedBenc
     return bench_for(job.design, seed, face=job.face, thickness_mm=job.thickness_mm, rig=rig)
 
 
-def practice_camera(bench: SimulatedBench) -> SimulatedCamera:
-    """Paced by the clock, as a real one."""
-    return SimulatedCamera(bench, FPS, realtime=True)
+def practice_camera(bench: SimulatedBench, errands: SimpleQueue | None = None) -> SimulatedCamera:
+    """Paced by the clock, as a real one.
+
+    errands: what the hand does, callables; done between two pictures, so that nobody waits
+      for the one being drawn
+    """
+
+    def do_errands(_time_s: float) -> None:
+        while errands is not None and not errands.empty():
+            errands.get()()
+
+    return SimulatedCamera(bench, FPS, realtime=True, before_frame=do_errands)
 
 
 def drag(bench: SimulatedBench, dx_px: float, dy_px: float, px_per_mm: float) -> None:
@@ -38,3 +49,10 @@ def turn(bench: SimulatedBench, dx_px: float) -> None:
 def pull_lever(bench: SimulatedBench, bit_mm: float) -> np.ndarray:
     """The bit goes down where it stands; the place, design mm (2,)."""
     return bench.drill(bit_mm)
+
+
+def drilled_before(bench: SimulatedBench, progress) -> None:
+    """A board that is gone on with has the holes that the record says are done."""
+    for row in progress.done:
+        stop = progress.work.stops[row]
+        bench.board.drill(stop.xy_mm, stop.bit_mm)

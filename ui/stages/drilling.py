@@ -7,17 +7,33 @@ from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QKeyEvent
 from PyQt6.QtWidgets import QBoxLayout, QHBoxLayout, QVBoxLayout
 
+from drillaid.errors import DrillaidError
 from drillaid.guidance import guidance as g
-from drillaid.guidance.events import BitFitted, Confirm, GoTo, Pause, Pedal, Resume, Skip, Undo
+from drillaid.guidance.beat import FOUND
+from drillaid.guidance.events import (
+    BitFitted,
+    Confirm,
+    GoTo,
+    Pause,
+    Pedal,
+    Resume,
+    Revisit,
+    Skip,
+    Undo,
+)
 from drillaid.guidance.guidance import Guidance
 from drillaid.guidance.view import FAR_MM, closing_in_mm
 from ui.job import PRACTICE, JobState
 from ui.look.colours import Colours
+from ui.picture.aids_card import AidsCard
 from ui.picture.bit_card import BitCard
+from ui.picture.card import Card
 from ui.picture.drill_panel import DrillPanel
 from ui.picture.key_button import KeyButton
+from ui.picture.stage_cards import CautionsCard, FinishedCard, UnfinishedCard
 from ui.running import practice
 from ui.running.guiding import Sight
+from ui.sound import Sound
 from ui.stages.guided import GuidedStage
 from ui.way import Standing
 from ui.words import tr
@@ -33,6 +49,7 @@ class DrillingStage(GuidedStage):
     def __init__(self, job: JobState, colours: Colours) -> None:
         super().__init__(job, colours)
         self._zoom, self._across = 2, FAR_MM
+        self._asked_after_end = False
         self.panel = DrillPanel(colours)
         self.figures, self.map = self.panel.figures, self.panel.map
         self.map.chosen.connect(lambda hole: self._act(GoTo(hole)))
@@ -46,6 +63,29 @@ class DrillingStage(GuidedStage):
         self.card.fitted.connect(self._bit_fitted)
         self.card.take_back.connect(lambda: self._act(Undo()))
         self.card.revisit.connect(lambda hole: self._act(GoTo(hole)))
+        self._more_cards()
+        self.sound = Sound(parent=self)
+        self._tell_sound()
+        job.remembered.connect(self._tell_sound)
+
+    def _more_cards(self) -> None:
+        self.cautions = CautionsCard(self.colours, self)
+        self.cautions.agreed.connect(self._cautions_read)
+        self.unfinished = UnfinishedCard(self.colours, self)
+        self.unfinished.go_on.connect(self._go_on_with)
+        self.unfinished.begin_new.connect(self.open)
+        self.end = FinishedCard(self.colours, self)
+        self.end.check.connect(lambda: self.wants.emit("after"))
+        self.end.revisit.connect(lambda: self._act(Revisit()))
+        self.aids = AidsCard(self.job, self.colours, self)
+        self.aids.try_sound.connect(lambda: self.sound.mixer.cue(FOUND))
+        self.aids.shut.connect(self.setFocus)
+        self.panel.aids.clicked.connect(self.aids.offer)
+
+    @property
+    def cards(self) -> tuple[Card, ...]:
+        """That one asks which is most pressing."""
+        return self.cautions, self.unfinished, self.aids, self.card, self.end
 
     def _buttons(self) -> None:
         def button(text: str, key: str, tip: str, slot, *, go: bool = False) -> KeyButton:
@@ -104,14 +144,50 @@ class DrillingStage(GuidedStage):
     def enter(self) -> None:
         self.panel.show_job(self.job.job)
         self.lever.setVisible(self.job.bench is not None and self.job.bench.source == PRACTICE)
-        super().enter()
+        self._asked_after_end = False
+        self.entered = True
         self.setFocus()
+        self._ask()
+
+    def _ask(self) -> None:
+        """What must be known first; then the camera is opened."""
+        board = None if not self.job.cautions_read else self._unfinished_board()
+        if not self.job.cautions_read:
+            self.cautions.open()
+        elif board is not None:
+            self.unfinished.offer(board)
+        else:
+            self.open()
+
+    def open(self) -> None:
+        super().open()
+        self.sound.start()
+
+    def _cautions_read(self) -> None:
+        self.job.cautions_read = True
+        self._ask()
+
+    def _unfinished_board(self):
+        if self.job.board is not None or self.job.boards_before:
+            return None
+        try:
+            return self.job.unfinished()
+        except DrillaidError as error:
+            self.told.emit(str(error))
+            return None
+
+    def _go_on_with(self, board: int) -> None:
+        self.job.set(board=board)
+        self.job.forget_practice()
+        self.open()
 
     def prepare(self, live) -> None:
         live.keep_with(self.job.begin_board(self.told.emit))
 
     def leave(self) -> None:
-        self.card.close_card()
+        for card in self.cards:
+            card.close_card()
+        self.sound.stop()
         super().leave()
 
     def view_of(self, size, frame, registration):
@@ -131,9 +207,13 @@ class DrillingStage(GuidedStage):
         elif guidance.state in (g.LOST, g.UNTRUE):
             over = guidance.message
         on = guidance.state in (g.ON_TARGET, g.HOLD)
-        self.picture.show_sight(sight.image, sight.scene, within=on, over=over)
+        self.picture.show_sight(
+            sight.image, sight.scene, within=on, over=over, notice=sight.slow or ""
+        )
         self.panel.show_moment(guidance, sight.scene, self.job.session.progress)
+        self.panel.show_limit(sight.limit)
         self._offer(guidance)
+        self.sound.hear(guidances)
         for each in guidances:
             self._happened(each)
 
@@ -152,12 +232,31 @@ class DrillingStage(GuidedStage):
         elif self.card.isVisible():
             self.card.close_card()
             self.setFocus()
+        finished = guidance.state == g.FINISHED
+        if finished != self.job.finished:
+            self.job.set(finished=finished)
+        if finished and not self._asked_after_end:
+            self.end.offer(guidance)
+        elif not finished and self.end.isVisible():
+            self.end.close_card()
+            self.setFocus()
+        self._asked_after_end = finished
 
     def _happened(self, guidance: Guidance) -> None:
         for event in guidance.events:
             if event.event == "finished":
-                self.job.set(finished=True)
                 self.told.emit(tr("All holes are drilled: check the board."))
+            elif event.event in ("hole_done", "stop_done") and event.detail.get("by") == "seen":
+                self.told.emit(tr("Hole {n} was seen and counts; Z takes it back.", n=event.hole))
+
+    def _tell_sound(self, _settings=None) -> None:
+        settings = self.job.settings
+        self.sound.beating, self.sound.mixer.volume = settings.beat, settings.volume
+        self.panel.sound.setChecked(settings.beat)
+
+    def show_failure(self, sentence: str) -> None:
+        super().show_failure(sentence)
+        self.sound.stop()
 
     # -- the hand ------------------------------------------------------------------------
 
@@ -178,23 +277,26 @@ class DrillingStage(GuidedStage):
 
     def _pull_lever(self) -> None:
         if self.practising and self.sight is not None:
-            mm = self.sight.guidance.bit_mm
+            mm, bench = self.sight.guidance.bit_mm, self.job.practice
             if mm is None:
                 self.told.emit(tr("There is no bit in the chuck."))
                 return
-            practice.pull_lever(self.job.practice, mm)
+            self.job.errands.put(lambda: practice.pull_lever(bench, mm))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
         key = event.key()
         pedal = key == Qt.Key.Key_Space or key == self.job.settings.pedal_key != 0
         if pedal and event.isAutoRepeat():
             return
-        if pedal and self.card.isVisible():
-            self.card.press()
-        elif pedal:
-            self._act(Pedal())
+        asking = next((card for card in self.cards if card.isVisible()), None)
+        if pedal and asking is not None:
+            asking.press()
         elif key == Qt.Key.Key_Z:
             self._act(Undo())
+        elif asking is not None:
+            super().keyPressEvent(event)
+        elif pedal:
+            self._act(Pedal())
         elif key == Qt.Key.Key_S:
             self._act(Skip())
         elif key == Qt.Key.Key_P:
@@ -207,6 +309,8 @@ class DrillingStage(GuidedStage):
             self.panel.sound.toggle()
         elif key == Qt.Key.Key_R and self.repair.isVisible():
             self._repair()
+        elif key == Qt.Key.Key_K:
+            self.aids.offer()
         elif key == Qt.Key.Key_L:
             self._pull_lever()
         elif key in (Qt.Key.Key_Plus, Qt.Key.Key_Minus):
@@ -215,13 +319,20 @@ class DrillingStage(GuidedStage):
         elif self.practising and key in _PUSHES:
             dx, dy = _PUSHES[Qt.Key(key)]
             fine = 0.05 if event.modifiers() & Qt.KeyboardModifier.ShiftModifier else 0.5
-            self.job.practice.move(dx * fine, dy * fine)
+            bench = self.job.practice
+            self.job.errands.put(lambda: bench.move(dx * fine, dy * fine))
         else:
             super().keyPressEvent(event)
 
     def resizeEvent(self, event) -> None:  # noqa: N802
         super().resizeEvent(event)
-        self.card.settle()
+        for card in self.cards:
+            if card.isVisible():
+                card.settle()
+
+    def shut_down(self) -> None:
+        super().shut_down()
+        self.sound.close()
 
     def next_word(self) -> str:
         return "" if self.sight is None else self.sight.guidance.message

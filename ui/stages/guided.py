@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from PyQt6.QtCore import Qt
+from PyQt6.QtCore import Qt, QTimer
 
-from drillaid.errors import DrillaidError
 from drillaid.guidance.view import View
-from ui.job import PRACTICE, JobState, reason_of
+from ui.job import PRACTICE, JobState
 from ui.look.colours import Colours
 from ui.picture.camera_picture import CameraPicture
 from ui.running import practice
+from ui.running.background import Background
 from ui.running.guiding import GuidingThread, Sight
 from ui.stages.stage import Stage
+from ui.words import tr
+
+RETRY_MS = 2500
 
 
 class GuidedStage(Stage):
@@ -27,32 +30,70 @@ class GuidedStage(Stage):
         self.picture.wheeled.connect(self._wheel)
         self.thread: GuidingThread | None = None
         self.sight: Sight | None = None
+        self.entered = False
         self._size = self.picture.size_px()
         self.picture.resized.connect(self._resized)
+        self.opening = Background(self)
+        self.opening.done.connect(self._begin)
+        self.opening.failed.connect(self._not_opened)
+        self._retry = QTimer(self)
+        self._retry.setSingleShot(True)
+        self._retry.setInterval(RETRY_MS)
+        self._retry.timeout.connect(self.open)
 
     # -- life -----------------------------------------------------------------------
 
     def enter(self) -> None:
+        self.entered = True
+        self.open()
+
+    def open(self) -> None:
+        """Opens camera and record beside the window; tried again until it works."""
+        self._end_thread()
         self.sight = None
         self._size = self.picture.size_px()
-        try:
-            live = self.job.make_live()
-            self.prepare(live)
-        except DrillaidError as error:
-            self.show_failure(reason_of(error))
+        self.picture.show_sight(None, None, over=tr("Opening the camera …"))
+
+        def work():
+            with self.job.opening:
+                if not self.entered:
+                    return None
+                live = self.job.make_live()
+                self.prepare(live)
+                return live
+
+        self.opening.start(work)
+
+    def _begin(self, live) -> None:
+        if live is None or not self.entered:
             return
         self.thread = GuidingThread(
-            live, self.job.job, self._view, self.job.spindle_px, self.job.settings.turns, self
-        )
+            live, self.job.job, self._view, self.job.spindle_px, self.job.settings.turns,
+            self.job.limit_of, self,
+        )  # fmt: skip
         self.thread.seen.connect(self._take, Qt.ConnectionType.QueuedConnection)
-        self.thread.failed.connect(self.show_failure)
-        self.thread.ended.connect(lambda: self.show_failure("The recording has ended."))
+        self.thread.failed.connect(self._not_opened)
+        self.thread.ended.connect(lambda: self.show_failure(tr("The recording has ended.")))
         self.thread.start()
 
+    def _not_opened(self, sentence: str) -> None:
+        if self.entered:
+            self.show_failure(sentence)
+            self._retry.start()
+
     def prepare(self, live) -> None:
-        """Before the thread starts."""
+        """Before the thread starts; called beside the window."""
 
     def leave(self) -> None:
+        self.entered = False
+        self._retry.stop()
+        self.opening.forget()
+        self._end_thread()
+
+    def shut_down(self) -> None:
+        self.opening.close()
+
+    def _end_thread(self) -> None:
         thread, self.thread = self.thread, None
         if thread is not None:
             thread.close()
@@ -95,11 +136,13 @@ class GuidedStage(Stage):
     def _drag(self, dx: float, dy: float, turning: bool) -> None:
         if not self.practising or self.sight is None or self.sight.scene is None:
             return
+        bench, scale = self.job.practice, self.sight.scene.view.px_per_mm
         if turning:
-            practice.turn(self.job.practice, dx)
+            self.job.errands.put(lambda: practice.turn(bench, dx))
         else:
-            practice.drag(self.job.practice, dx, dy, self.sight.scene.view.px_per_mm)
+            self.job.errands.put(lambda: practice.drag(bench, dx, dy, scale))
 
     def _wheel(self, clicks: float) -> None:
         if self.practising:
-            practice.turn(self.job.practice, 3.0 * clicks)
+            bench = self.job.practice
+            self.job.errands.put(lambda: practice.turn(bench, 3.0 * clicks))

@@ -28,6 +28,9 @@ class Stage(QWidget):
     def leave(self) -> None:
         """Another one is shown, or the window closes."""
 
+    def shut_down(self) -> None:
+        """The window closes: nothing of this stage may go on."""
+
     def repaint_with(self, colours: Colours) -> None:
         """The theme has changed."""
         self.colours = colours
