@@ -58,11 +58,14 @@ class BenchPlane:
         return self.fit.rig
 
 
-def sheet_points(view, sheet_mm: float) -> Points:
-    """The corners of a `calibration.views.PatternView` as a sheet that lies at the origin."""
+def sheet_points(view, sheet_mm: float, stretch: float = 0.0) -> Points:
+    """The corners of a `calibration.views.PatternView` as a sheet that lies at the origin.
+
+    stretch: the print is longer down by this share than its squares are wide
+    """
     across, down = view.pattern.size_mm
     mm = as_points(view.corners_mm)
-    lying = np.column_stack([mm[:, 0] - across / 2, down / 2 - mm[:, 1]])
+    lying = np.column_stack([mm[:, 0] - across / 2, (down / 2 - mm[:, 1]) * (1 + stretch)])
     return Points(view.corners_px, view.sigma_px, lying, sheet_mm, np.zeros(3), free=False)
 
 
@@ -72,6 +75,7 @@ def fit_bench(
     *,
     sheet_mm: float = 0.0,
     scale_share: float = MEASURED_SHARE,
+    stretch: tuple[float, float] = (0.0, 0.0),
     operator_at: str | None = None,
     known: Sequence[Points] = (),
     start: Rig | None = None,
@@ -82,13 +86,14 @@ def fit_bench(
 
     sheet_mm: height of the printed face over the bench; scale_share: one sigma of the
       sheet's size as a share of it
+    stretch: by which share the print is longer down than across, and one sigma of that
     operator_at: the side of the picture (SIDES) at which the operator stands
     known: points at known places of the frame to be kept, and start: a pose near the right
       one then; known_doubt: covariance (6, 6) and gain (6, 9) of the pose they were measured
       with, in the rig `start` was made from (see `calibration.repair`)
     A str says why there is no answer at all.
     """
-    sheets = [sheet_points(view, sheet_mm) for view in views]
+    sheets = [sheet_points(view, sheet_mm, stretch[0]) for view in views]
     blank = lens.rig(np.zeros(3), np.array([0.0, 0.0, 1.0]))
     poses = [start_pose(blank, sheet) for sheet in sheets]
     if any(pose is None for pose in poses):
@@ -104,7 +109,7 @@ def fit_bench(
     for k in free:
         sheets[k] = replace(sheets[k], place=_place_in(rig, poses[k]), free=True)
     fit = fit_pose(rig, (*sheets, *known))
-    covariance, gain = _all_doubts(fit, len(sheets), scale_share, known_doubt)
+    covariance, gain = _all_doubts(fit, len(sheets), (scale_share, stretch[1]), known_doubt)
     fit = replace(fit, lens_gain=gain)
     lens_cov = lens_covariance(lens.section)
     doubt = RigDoubt(
@@ -165,17 +170,20 @@ def _place_in(rig: Rig, pose: Rig) -> np.ndarray:
 # --- how sure -------------------------------------------------------------------------
 
 
-def _all_doubts(fit: PoseFit, sheets: int, scale_share: float, known_doubt):
-    """(covariance, lens gain) with the sheet's scale and, of a kept frame, its own doubt."""
-    moved = []  # by one share of scale, px
-    for k, p in enumerate(fit.points):
-        xyz, _ = p.on_bench()
-        by_point = project(fit.rig, xyz)[3]
-        about = np.column_stack([xyz[:, :2] - p.place[:2], np.zeros(len(xyz))])
-        moved.append(np.einsum("nij,nj->ni", by_point, about) * (k < sheets))
-    scale = fit.solver @ np.concatenate(moved).ravel()
-    covariance = fit.covariance + scale_share**2 * np.outer(scale, scale)
-    gain = fit.lens_gain
+def _all_doubts(fit: PoseFit, sheets: int, shares: tuple[float, float], known_doubt):
+    """(covariance, lens gain) with the sheet's size and stretch (shares: one sigma of each)
+    and, of a kept frame, its own doubt."""
+    covariance, gain = fit.covariance, fit.lens_gain
+    for share, grown in zip(shares, ((1.0, 1.0), (0.0, 1.0)), strict=True):
+        moved = []  # px, by one share
+        for k, p in enumerate(fit.points):
+            by_point = project(fit.rig, p.on_bench()[0])[3]
+            c, s = np.cos(p.place[2]), np.sin(p.place[2])
+            about = (p.mm * grown) @ np.array([[c, s], [-s, c]])
+            about = np.column_stack([about, np.zeros(len(about))])
+            moved.append(np.einsum("nij,nj->ni", by_point, about) * (k < sheets))
+        by_share = fit.solver @ np.concatenate(moved).ravel()
+        covariance = covariance + share**2 * np.outer(by_share, by_share)
     if known_doubt is not None:
         by_pose, by_lens = known_doubt  # (2 N, 6) px by sigmas of the old pose, (2 N, 9) px
         own = fit.solver @ by_pose

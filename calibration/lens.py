@@ -100,21 +100,21 @@ class LensResult:
         """[camera] of the rig file, what was locked and when left to the caller."""
         if not self.calibrated:
             raise ValueError("a refusal has no lens")
-        fit, pattern = self.fit, self.pattern
-        kind = "coded" if pattern.coded else "plain chessboard"
+        fit = self.fit
         return {
             "width": self.size_px[0],
             "height": self.size_px[1],
             "matrix": matrix_of(fit.values),
             "distortion": fit.values[4:],
             "sigma": dict(zip(NAMES, fit.sigma, strict=True)),
+            "covariance": fit.covariance,
             "rms_px": fit.total_rms_px,
             "held_out_rms_px": fit.total_held_out_px,
             "sheet_stretch": fit.stretch or None,
+            "sheet_stretch_sigma": fit.stretch_sigma if fit.stretch else None,
             "views": int(fit.used.sum()),
             "coverage": self.spread.coverage,
-            "pattern": f"{kind}, {pattern.columns} x {pattern.rows} squares of "
-            f"{pattern.square_mm:.4g} mm",
+            "pattern": self.pattern.words,
         }
 
 
@@ -293,7 +293,7 @@ def _warnings(fit: LensFit, spread: Spread, size_px) -> tuple[str, ...]:
         out.append(
             f"The sheet is {100 * abs(fit.stretch):.2f} % {way}"
             " from top to bottom than its squares are wide, as printers make it; the lens allows "
-            "for that, but the bench plane needs a sheet with true squares, or each side measured."
+            "for that, and so does the bench plane if it is made with this very sheet."
         )
     if spread.unseen:
         out.append(f"Nothing was seen in {_listed(spread.unseen)}: the lens is extrapolated there.")

@@ -49,7 +49,7 @@ class LensFit:
     """
 
     values: np.ndarray
-    sigma: np.ndarray
+    covariance: np.ndarray
     terms: str
     used: np.ndarray
     kept: tuple[np.ndarray, ...]
@@ -60,6 +60,11 @@ class LensFit:
     typical: float
     stretch: float = 0.0
     stretch_sigma: float = 0.0
+
+    @property
+    def sigma(self) -> np.ndarray:
+        """(9,) one sigma of each value, 0 for terms not used."""
+        return np.sqrt(np.diag(self.covariance))
 
     @property
     def total_rms_px(self) -> float:
@@ -226,9 +231,9 @@ def _chosen_terms(parts, size_px, start: Fit, more: tuple[int, ...]) -> str:
 
 def _concluded(views, fit: Fit, name: str, used, kept) -> LensFit:
     parts = _parts(views, used, kept)
-    sigma = np.zeros(10)
-    sigma[list(fit.free)] = _sigma(fit, parts)
-    sigma[:4] = np.hypot(sigma[:4], SHARED_PX)
+    covariance = np.zeros((10, 10))
+    covariance[np.ix_(fit.free, fit.free)] = _covariance(fit, parts)
+    covariance[range(4), range(4)] += SHARED_PX**2
     poses = np.full((len(views), 6), np.nan)
     poses[used] = fit.poses
     off, rms, held = [], np.full(len(views), np.nan), np.full(len(views), np.nan)
@@ -242,8 +247,9 @@ def _concluded(views, fit: Fit, name: str, used, kept) -> LensFit:
         if not used[row]:
             held[row] = rms[row]
     return LensFit(
-        fit.values[:9], sigma[:9], name, used, tuple(kept), poses, tuple(off), rms, held,
-        _unit(fit, parts), float(fit.values[STRETCH]), float(sigma[STRETCH]),
+        fit.values[:9], covariance[:9, :9], name, used, tuple(kept), poses, tuple(off), rms, held,
+        _unit(fit, parts), float(fit.values[STRETCH]),
+        float(np.sqrt(covariance[STRETCH, STRETCH])),
     )  # fmt: skip
 
 
@@ -264,6 +270,14 @@ def _sigma(fit: Fit, parts) -> np.ndarray:
     shown = _jackknife(fit)
     more = max(1.0, float(np.sqrt(np.mean((shown / stated) ** 2))))
     return np.maximum(stated * more, shown)
+
+
+def _covariance(fit: Fit, parts) -> np.ndarray:
+    """(F, F) of the free values: they hang together as least squares says, each as unsure as
+    `_sigma` says."""
+    own = fit.covariance()
+    more = _sigma(fit, parts) / np.sqrt(np.maximum(np.diag(own), 1e-300))
+    return own * np.outer(more, more)
 
 
 def _jackknife(fit: Fit) -> np.ndarray:

@@ -88,6 +88,12 @@ class Pattern:
         corners.setflags(write=False)
         return corners
 
+    @property
+    def words(self) -> str:
+        """Which sheet it is, as a rig file keeps it: the same words, the same sheet."""
+        kind = "coded" if self.coded else "plain chessboard"
+        return f"{kind}, {self.columns} x {self.rows} squares of {self.square_mm:.4g} mm"
+
     def scaled(self, true_over_nominal: float) -> Pattern:
         """The same sheet as it really came out of the printer."""
         return Pattern(self.columns, self.rows, self.square_mm * true_over_nominal, self.coded)

@@ -9,7 +9,7 @@ import numpy as np
 
 from calibration.rig_draft import RigDraft
 from calibration.spindle_axis import FEW, LEAN_SIGMA, HoleSeen, SpindleAxis, fit_spindle
-from drillaid.guidance.spindle_mark import NEAR_PX, mark_in_scrap
+from drillaid.guidance.spindle_mark import NEAR_PX, SpindleMark, mark_in_scrap
 
 DONE, REFUSED = "calibrated", "refused"
 
@@ -34,8 +34,8 @@ def with_rig(
     """
     rig = draft.rig()
     holes = [] if anew else _earlier(draft)
-    for name, thickness, image in pictures:
-        mark = mark_in_scrap(image, near_px)
+    marks = _marks(pictures, near_px)
+    for (name, thickness, _), mark in zip(pictures, marks, strict=True):
         if isinstance(mark, str):
             return _refused(_sentence(name, mark), holes)
         at = rig.to_bench(mark.px[None], thickness)[0]
@@ -83,8 +83,8 @@ def in_pixels(pictures: Sequence[tuple[str, float, np.ndarray]], near_px=None) -
     if len({image.shape for _, _, image in pictures}) > 1:
         return _refused("The photographs are of different sizes: take all with one setting.", ())
     px, sigma, holes = [], [], []
-    for name, thickness, image in pictures:
-        mark = mark_in_scrap(image, near_px)
+    marks = _marks(pictures, near_px)
+    for (name, thickness, _), mark in zip(pictures, marks, strict=True):
         if isinstance(mark, str):
             return _refused(_sentence(name, mark), ())
         px.append(mark.px)
@@ -115,6 +115,20 @@ def in_pixels(pictures: Sequence[tuple[str, float, np.ndarray]], near_px=None) -
         "rms_px": float(np.sqrt((off**2).sum(axis=1).mean())), "holes": holes,
     }  # fmt: skip
     return SpindleJob(True, message, data)
+
+
+def _marks(pictures, near_px) -> list[SpindleMark | str]:
+    """The hole in each picture. Where several things may be it, the other pictures choose:
+    the spindle comes down in one place."""
+    marks = [mark_in_scrap(image, near_px) for _, _, image in pictures]
+    clear = [mark.px for mark in marks if not isinstance(mark, str)]
+    if near_px is not None or not clear:
+        return marks
+    middle = np.median(clear, axis=0)
+    return [
+        mark_in_scrap(image, middle) if isinstance(mark, str) else mark
+        for mark, (_, _, image) in zip(marks, pictures, strict=True)
+    ]
 
 
 def _earlier(draft: RigDraft) -> list[HoleSeen]:

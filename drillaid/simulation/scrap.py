@@ -19,11 +19,13 @@ def scrap_bench(
     bit_mm: float | None = 1.0,
     size_mm: tuple[float, float] = (60.0, 40.0),
     thickness_mm: float | None = None,
+    wander_mm: tuple[float, float] = (0.0, 0.0),
 ) -> SimulatedBench:
     """The bench of `like` with bare laminate of the same make instead of its board.
 
     The camera, the light and the spindle are its own. thickness_mm: another than the
     board's shows what that does. bit_mm: of the hole that has been drilled; None: none.
+    wander_mm: from the spindle axis to that hole, bench axes.
     """
     rng = np.random.default_rng([seed, 31])
     thickness = like.thickness_mm if thickness_mm is None else thickness_mm
@@ -45,6 +47,5 @@ def scrap_bench(
         raise ValueError("this rig knows no spindle axis")
     bench.place(*(spindle + rng.uniform(-6, 6, 2)), rng.uniform(-math.pi, math.pi))
     if bit_mm is not None:
-        # Where the bit is, the axis is: scrap is clamped, so nothing wanders.
-        board.drill(bench.truth.inverse(spindle)[0], bit_mm)
+        board.drill(bench.truth.inverse(spindle + wander_mm)[0], bit_mm)
     return bench
