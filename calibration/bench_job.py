@@ -99,7 +99,7 @@ def make_bench(
         spindle = ", or give --new-frame and calibrate the spindle again afterwards"
         return BenchJob(None, _sentence(f"{anchors.reason}; uncover the marks{spindle}"))
     options = {"sheet_mm": sheet_mm, "scale_share": scale_share, "operator_at": operator_at,
-               "stretch": _stretch_of(lens.section, pattern)}  # fmt: skip
+               "stretch": stretch_of(lens.section, pattern)}  # fmt: skip
     if anchors is not None:
         corners = sum(len(view.corners_px) for view in views)
         doubt = with_zero_rows(anchors.carry(draft.rig(), anchors.start), corners)
@@ -112,7 +112,7 @@ def make_bench(
     return _finished(draft, plane, seen, stored, anchors, marks_mm, scale_share)
 
 
-def _stretch_of(camera: dict, pattern: Pattern) -> tuple[float, float]:
+def stretch_of(camera: dict, pattern: Pattern) -> tuple[float, float]:
     """What [camera] found of this very sheet, and one sigma of it; (0, 0) for another sheet."""
     stretch, sigma = (camera.get(key, 0.0) for key in ("sheet_stretch", "sheet_stretch_sigma"))
     known = all(isinstance(v, int | float) and abs(v) < 0.05 for v in (stretch, sigma))

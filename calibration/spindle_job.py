@@ -34,7 +34,7 @@ def with_rig(
     """
     rig = draft.rig()
     holes = [] if anew else _earlier(draft)
-    marks = _marks(pictures, near_px)
+    marks = marks_in(pictures, near_px)
     for (name, thickness, _), mark in zip(pictures, marks, strict=True):
         if isinstance(mark, str):
             return _refused(_sentence(name, mark), holes)
@@ -83,7 +83,7 @@ def in_pixels(pictures: Sequence[tuple[str, float, np.ndarray]], near_px=None) -
     if len({image.shape for _, _, image in pictures}) > 1:
         return _refused("The photographs are of different sizes: take all with one setting.", ())
     px, sigma, holes = [], [], []
-    marks = _marks(pictures, near_px)
+    marks = marks_in(pictures, near_px)
     for (name, thickness, _), mark in zip(pictures, marks, strict=True):
         if isinstance(mark, str):
             return _refused(_sentence(name, mark), ())
@@ -117,7 +117,7 @@ def in_pixels(pictures: Sequence[tuple[str, float, np.ndarray]], near_px=None) -
     return SpindleJob(True, message, data)
 
 
-def _marks(pictures, near_px) -> list[SpindleMark | str]:
+def marks_in(pictures, near_px=None) -> list[SpindleMark | str]:
     """The hole in each picture. Where several things may be it, the other pictures choose:
     the spindle comes down in one place."""
     marks = [mark_in_scrap(image, near_px) for _, _, image in pictures]

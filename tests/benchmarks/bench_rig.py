@@ -234,8 +234,8 @@ def report(name: str, seeds, *, drawn: bool) -> tuple[str, str]:
     for holes in results[0][1]:
         off = np.array([spindles[holes][0] for _, spindles in results])
         ratio = np.array([spindles[holes][1] for _, spindles in results])
-        print(f"  spindle by {holes} holes: rms {np.sqrt((off**2).mean()):.4f} mm (wander alone: "
-              f"{WANDER_MM * np.sqrt(2 / holes):.4f}), within 0.02 mm {100 * (off < 0.02).mean():.0f}"
+        print(f"  spindle by {holes} holes: rms {np.sqrt((off**2).mean()):.4f} mm (wander alone "
+              f"{WANDER_MM * np.sqrt(2 / holes):.4f}), in 0.02 mm {100 * (off < 0.02).mean():.0f}"
               f" %, within 2.5 sigma {100 * (ratio < 2.5).mean():.0f} %")  # fmt: skip
     plane = np.array([told.off["plane, worst place, mm"] for told, _ in results])
     return (

@@ -7,6 +7,7 @@ import pytest
 
 from calibration import spindle_job
 from calibration.spindle_axis import HoleSeen, fit_spindle
+from drillaid.guidance.spindle_mark import SpindleMark
 from drillaid.simulation.rigs import nominal_rig
 
 RIG = nominal_rig(seed=2)
@@ -63,3 +64,17 @@ def test_what_gives_no_answer_says_why():
     ]
     assert "more than a bit can wander" in fit_spindle(spread)
     assert spindle_job.in_pixels([("a", 1.6, RIG), ("b", 3.2, RIG)]).done is False
+
+
+def test_where_one_picture_shows_several_round_things_the_others_choose(monkeypatch):
+    places = {"a": [(400, 300)], "b": [(401, 301), (90, 80)], "c": [(399, 300)]}
+
+    def seen_in(image, near=None):
+        here = [p for p in places[image] if near is None or np.hypot(*(p - near)) < 40]
+        return SpindleMark(np.array(here[0], float), np.eye(2)) if len(here) == 1 else "several"
+
+    monkeypatch.setattr(spindle_job, "mark_in_scrap", seen_in)
+    marks = spindle_job.marks_in([(name, 1.6, name) for name in places])
+    np.testing.assert_allclose([mark.px for mark in marks], [(400, 300), (401, 301), (399, 300)])
+    places["a"] = places["c"] = [(1, 1), (9, 9)]
+    assert spindle_job.marks_in([(name, 1.6, name) for name in places]) == ["several"] * 3

@@ -120,7 +120,8 @@ def test_a_whole_recording_through_the_reader_thread(video, folder):
         assert numbers == list(range(count))
 
 
-def test_what_is_no_source_is_said_in_one_sentence(tmp_path, capfd):
+def test_what_is_no_source_is_said_in_one_sentence(tmp_path, capfd, monkeypatch):
+    monkeypatch.setattr(sources, "_factories", {})  # a command may have registered its own
     (tmp_path / "empty").mkdir()
     (tmp_path / "text.avi").write_text("no video")
     (tmp_path / "none.mp4").write_bytes(b"")
