@@ -56,9 +56,10 @@ def run(args: argparse.Namespace) -> Answer:
             for hole, land, choice in zip(design.holes, design.lands, choices, strict=True)
         ],
         "parts": [
-            {"part": part.name, "holes": list(part.holes), "pitch_mm": part.pitch_mm}
+            {"part": part.name, "holes": list(part.holes), "pitch_mm": part.pitch_mm,
+             "sure": part.sure}
             for part in parts
-        ],
+        ],  # fmt: skip
         "warnings": warnings,
         "units": design.units,
     }

@@ -21,6 +21,7 @@ class Spot(NamedTuple):
     slot_to_mm: tuple[float, float] | None
     line: int
     land: Land | None = None
+    component: str = ""
 
 
 @dataclass(frozen=True)

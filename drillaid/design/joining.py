@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 
 import numpy as np
 
@@ -34,13 +35,15 @@ def join(
             twin = _twin(known, spot)
             if twin is not None:
                 doubles.append(f"{one.name} line {spot.line} = hole {twin}")
+                if spot.component and not holes[twin - 1].component:
+                    holes[twin - 1] = replace(holes[twin - 1], component=spot.component)
                 continue
             number = len(holes) + 1
             for key in _keys(spot):
                 known[key] = number
             holes.append(
                 Hole(number, spot.x_mm, spot.y_mm, spot.drill_mm, spot.plated,
-                     spot.slot_to_mm, one.name, spot.line)
+                     spot.slot_to_mm, one.name, spot.line, spot.component)
             )  # fmt: skip
             lands.append(spot.land)
     if doubles:

@@ -18,6 +18,7 @@ class Hole:
     plated: None where the design does not say
     slot_to_mm: the other end of a slot's centre line, or None
     file, line: where it stands
+    component: the part it belongs to ("U3"), where a file says so
     """
 
     number: int
@@ -28,6 +29,7 @@ class Hole:
     slot_to_mm: tuple[float, float] | None = None
     file: str = ""
     line: int = 0
+    component: str = ""
 
     @property
     def xy_mm(self) -> tuple[float, float]:

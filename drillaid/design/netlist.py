@@ -42,6 +42,7 @@ class _Feature:
     width: int
     height: int
     turn_deg: int
+    component: str
 
 
 def looks_like_netlist(lines: list[tuple[int, str]]) -> bool:
@@ -120,7 +121,14 @@ def _feature(text: str, name: str, line: int) -> _Feature | None:
         numbers["width"] or 0,
         numbers["height"] or 0,
         numbers["turn"] or 0,
+        _component(text),
     )
+
+
+def _component(text: str) -> str:
+    """The reference in columns 21 to 26, where a '-' and a pin follow; a via is none."""
+    name = text[20:26].strip()
+    return name if text[26:27] == "-" and name.upper() != "VIA" else ""
 
 
 def _whole(text: str | None) -> int | None:
@@ -190,7 +198,7 @@ def _spots(features, step_mm: float, factor: float, name: str) -> list[Spot]:
             )
         xy = feature.x * step_mm, feature.y * step_mm
         land = _land(feature, xy, step_mm * factor, drill)
-        spots.append(Spot(*xy, drill, feature.plated, None, feature.line, land))
+        spots.append(Spot(*xy, drill, feature.plated, None, feature.line, land, feature.component))
     return spots
 
 

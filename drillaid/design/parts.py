@@ -1,9 +1,10 @@
 """Parts recognised from the pattern of holes: single rows, dual rows, grids.
 
 What must be right on a board are rows: a stiff part has to enter all its holes at
-once. Nothing is known here but places, diameters and lands, so a row of resistors
-set side by side looks like a dual row and is called one; the names say what is
-seen, not what the designer meant.
+once. Where a file names the components, holes of different ones are never one part.
+Where none does, places, diameters and lands are all there is; two equal rows face to
+face are then weighed (`likeness`), and what may as well be small parts side by side is
+said to be so.
 
 How: holes alike in diameter; evenly spaced straight runs of three or more at a
 usual pitch, narrow pitch and long run first; rows side by side become grids and
@@ -21,6 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from drillaid.design.likeness import ONE, OPEN, SEVERAL, likeness
 from drillaid.design.model import Design
 
 # Common practice, no source; DIP: 2.54 mm pitch, rows 7.62 or 15.24 mm apart, is widely quoted.
@@ -40,6 +42,7 @@ class Part:
     kind: "row", "dual row" or "grid"
     holes: numbers, along the first row, then the next in the same direction
     rows: how many; row_spacing_mm: from row to row, None for a single one
+    sure: False where the holes may as well belong to several small parts
     """
 
     name: str
@@ -48,6 +51,7 @@ class Part:
     pitch_mm: float
     rows: int
     row_spacing_mm: float | None = None
+    sure: bool = True
 
 
 def find_parts(design: Design) -> tuple[Part, ...]:
@@ -59,20 +63,30 @@ def find_parts(design: Design) -> tuple[Part, ...]:
         duals, rows = _duals(rows)
         groups = [(GRID, g) for g in grids] + [(DUAL, d) for d in duals]
         groups += [(SINGLE, [row]) for row in rows]
-        parts += [_part(design, kind, group) for kind, group in groups]
+        found = (_part(design, kind, group) for kind, group in groups)
+        parts += [part for part in found if part is not None]
     return tuple(sorted(parts, key=lambda part: min(part.holes)))
 
 
 def _alike(design: Design) -> Iterator[np.ndarray]:
-    """Indices of holes of one diameter and one size of land (unknown lands by themselves)."""
+    """Indices of holes of one diameter, component and size of land (the unknown by themselves)."""
     usable = [i for i, hole in enumerate(design.holes) if hole.slot_to_mm is None]
     for one_drill in _split(usable, lambda i: float(design.drill_mm[i]), ALIKE_MM):
-        bare = [i for i in one_drill if design.lands[i] is None]
-        sized = [i for i in one_drill if design.lands[i] is not None]
-        groups = _split(sized, lambda i: min(design.lands[i].size_mm), ALIKE_LAND_MM)
-        for group in [*groups, bare]:
-            if len(group) >= 3:
-                yield np.array(sorted(group))
+        for one_name in _by_component(design, one_drill):
+            bare = [i for i in one_name if design.lands[i] is None]
+            sized = [i for i in one_name if design.lands[i] is not None]
+            groups = _split(sized, lambda i: min(design.lands[i].size_mm), ALIKE_LAND_MM)
+            for group in [*groups, bare]:
+                if len(group) >= 3:
+                    yield np.array(sorted(group))
+
+
+def _by_component(design: Design, members: list[int]) -> list[list[int]]:
+    """Holes of one named component together, those without a name by themselves."""
+    named: dict[str, list[int]] = defaultdict(list)
+    for i in members:
+        named[design.holes[i].component].append(i)
+    return list(named.values())
 
 
 def _split(members: list[int], size, gap: float) -> list[list[int]]:
@@ -323,7 +337,8 @@ def _cut_and_pair(rows: list[_Row], pairs: list[list[_Row]]) -> list[_Row]:
 # -- names ------------------------------------------------------------------------------------
 
 
-def _part(design: Design, kind: str, rows: list[_Row]) -> Part:
+def _part(design: Design, kind: str, rows: list[_Row]) -> Part | None:
+    """None where the rows are the two sides of several small parts."""
     first = rows[0]
     along = first.along
     ordered: list[int] = []
@@ -339,4 +354,11 @@ def _part(design: Design, kind: str, rows: list[_Row]) -> Part:
             f"grid of {len(rows)} × {n}, {pitch:g} mm", kind, holes, pitch, len(rows), spacing
         )
     name = f"dual row 2 × {n}, {pitch:g} mm pitch, {spacing:g} mm apart"
-    return Part(name, kind, holes, pitch, 2, spacing)
+    index = {hole.number: i for i, hole in enumerate(design.holes)}
+    seats = [index[number] for number in holes]
+    verdict = likeness(design, seats[:n], seats[n:], pitch, spacing)
+    if verdict == SEVERAL:
+        return None
+    if verdict == OPEN:
+        name += f", or may be {n} parts with two leads side by side"
+    return Part(name, kind, holes, pitch, 2, spacing, verdict == ONE)

@@ -99,6 +99,8 @@ class PartFinding:
             words = f"goes in, {self.play_mm:.2f} mm to spare"
         else:
             words = f"does not go in, {-self.play_mm:.2f} mm short at hole {self.tightest_hole}"
+        if not self.sure and not self.fits:
+            words += ", which does not matter if these are several small parts"
         if self.close:
             words += " (too close to call: try it"
             if self.probability is not None:

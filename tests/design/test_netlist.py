@@ -9,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drillaid.design.netlist import looks_like_netlist, read_netlist
+from drillaid.design.parts import find_parts
+from drillaid.design.read import read_design
 from drillaid.design.text import numbered_lines
 from drillaid.errors import DesignError
 
@@ -112,3 +114,26 @@ def test_written_records_come_back(holes):
     for spot, (hole, x, y) in zip(found.spots, holes, strict=True):
         assert (spot.x_mm, spot.y_mm) == pytest.approx((x / 1000, y / 1000))
         assert spot.drill_mm == pytest.approx(hole / 1000)
+
+
+def test_the_component_stands_with_its_hole():
+    """Columns 21 to 26, '-' and a pin; the sample is from artwork.com/gerber/netex-g/ipc356."""
+    sample = "317+3.3V            J13   -2    D0400PA00X+043550Y+006480"
+    via = "317NET2             VIA   -     D0098PA00X+023895Y+022535"
+    loose = "317NET3                         D0098PA00X+033895Y+022535"
+    spots = read(sample, via, loose, units="P  UNITS CUST 0").spots
+    assert [s.component for s in spots] == ["J13", "", ""]
+
+
+def test_a_netlist_names_the_holes_of_a_drill_file(tmp_path):
+    rows = [record(317, 800, "P", 10_000 + 2540 * k, 5_000) for k in range(4)]
+    rows = [text.replace("J1", f"R{k + 1}", 1) for k, text in enumerate(rows)]
+    netlist = tmp_path / "board.ipc"
+    netlist.write_text("\n".join(["P  UNITS CUST 1", *rows, "999"]))
+    drill = "M48\nMETRIC\nT1C0.800\n%\nT1\n" + "".join(f"X{10 + 2.54 * k:.2f}Y5.0\n" for k in range(4))
+    (tmp_path / "board.drl").write_text(drill + "M30\n")
+    bare = read_design([tmp_path / "board.drl"])
+    assert len(find_parts(bare)) == 1
+    named = read_design([tmp_path / "board.drl", netlist])
+    assert [hole.component for hole in named.holes] == ["R1", "R2", "R3", "R4"]
+    assert find_parts(named) == ()  # four components are not one part

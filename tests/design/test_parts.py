@@ -167,3 +167,72 @@ def test_a_real_board():
     assert ("dual row", 40, 17.78) in [(p.kind, len(p.holes), p.row_spacing_mm) for p in parts]
     assert ("row", 17, 2.54) in [(p.kind, len(p.holes), p.pitch_mm) for p in parts]
     assert all(p.pitch_mm == 2.54 for p in parts)  # nothing else on it is a row
+
+
+# -- one part on two rows, or several small ones ------------------------------------------------
+
+
+def _names(*names, places):
+    holes = tuple(
+        Hole(k + 1, *xy, 0.8, component=name)
+        for k, (xy, name) in enumerate(zip(places, names, strict=True))
+    )
+    return Design("named", holes)
+
+
+def test_named_components_settle_it():
+    places = dual(4)
+    (part,) = find_parts(_names(*["U1"] * 8, places=places))
+    assert part.sure and part.name == "dual row 2 × 4, 2.54 mm pitch, 7.62 mm apart"
+    resistors = ["R1", "R2", "R3", "R4"]
+    assert find_parts(_names(*resistors, *resistors, places=places)) == ()
+    # a header right beside a resistor's hole at the same pitch keeps its own length
+    line = _names("J1", "J1", "J1", "J1", "R1", places=row(5))
+    assert [p.holes for p in find_parts(line)] == [(1, 2, 3, 4)]
+
+
+def _marked(places, marks):
+    """Square lands at `marks`, round ones elsewhere."""
+    holes = tuple(Hole(k + 1, x, y, 0.8) for k, (x, y) in enumerate(places))
+    lands = tuple(
+        Land("rectangle" if k in marks else "round", (1.6, 1.6)) for k in range(len(places))
+    )
+    return Design("marked", holes, lands)
+
+
+def test_the_land_of_the_first_pin_settles_it():
+    (part,) = find_parts(_marked(dual(4), {0}))
+    assert part.sure
+    (part,) = find_parts(_marked(dual(4, 10.16), {7}))
+    assert part.sure
+    assert find_parts(_marked(dual(4), {0, 1, 2, 3})) == ()  # each has a first pin of its own
+    assert find_parts(_marked(dual(4), {4, 5, 6, 7})) == ()
+    (part,) = find_parts(_marked(dual(4), {1}))  # not where a first pin is
+    assert not part.sure
+    (part,) = find_parts(_marked(dual(4), {0, 6}))
+    assert not part.sure
+
+
+@pytest.mark.parametrize(
+    ("count", "apart", "pitch", "sure"),
+    [
+        (8, 7.62, 2.54, True),  # so many resistors exactly like that are unlikely
+        (4, 7.62, 2.54, False),
+        (4, 10.16, 2.54, False),
+        (20, 17.78, 2.54, True),
+        (8, 9.0, 2.54, False),  # no package's rows are so far apart
+        (5, 10.16, 5.08, False),
+        (4, 2.54, 2.54, True),
+        (3, 2.0, 2.0, True),
+    ],
+)
+def test_without_either_it_is_weighed_and_said_when_open(count, apart, pitch, sure):
+    (part,) = find_parts(board(dual(count, apart, pitch)))
+    assert part.kind == "dual row"
+    assert part.sure is sure
+    assert ("may be" in part.name) is not sure
+
+
+def test_several_small_parts_are_no_row_either():
+    """Their holes do not come back as two single rows."""
+    assert find_parts(_marked(dual(6, 10.16), set(range(6)))) == ()
