@@ -6,12 +6,14 @@ from collections import defaultdict
 from dataclasses import replace
 
 import numpy as np
+from scipy.spatial import KDTree
 
 from drillaid.design.evidence import Extent, size_text
 from drillaid.design.holelist import HoleList, Spot, refuse_too_many, short_list
 from drillaid.design.model import Hole, Land
 from drillaid.errors import DesignError
 
+NAMED_NEAR_MM = 0.02  # a netlist in 0.0001 inch and a drill file in 0.01 mm agree so far
 SAME_PLACE_MM = 0.005  # below any drill file's own rounding times two
 _ADVICE = "give the drill files of one board by name"
 
@@ -53,6 +55,27 @@ def join(
     _warn_overlaps(holes, warnings)
     _warn_outside(holes, extent, warnings)
     return tuple(holes), tuple(lands)
+
+
+def named_after(holes: tuple[Hole, ...], spots: tuple[Spot, ...]) -> tuple[Hole, ...] | None:
+    """The holes with the components of the spots at their places.
+
+    None where fewer than nine of ten named spots lie on a hole: then the two files count
+    from different origins, and a name would land on the wrong hole.
+    """
+    named = [spot for spot in spots if spot.component]
+    if not named or not holes:
+        return None
+    tree = KDTree([hole.xy_mm for hole in holes])
+    far, at = tree.query([(spot.x_mm, spot.y_mm) for spot in named])
+    good = far <= NAMED_NEAR_MM
+    if good.mean() < 0.9:
+        return None
+    out = list(holes)
+    for spot, k, near in zip(named, at.tolist(), good.tolist(), strict=True):
+        if near:
+            out[k] = replace(out[k], component=spot.component)
+    return tuple(out)
 
 
 def _cell(xy: tuple[float, float]) -> tuple[int, int]:

@@ -12,8 +12,8 @@ from drillaid.design.csv_holes import read_csv
 from drillaid.design.drill import read_drill
 from drillaid.design.evidence import Extent
 from drillaid.design.holelist import HoleList
-from drillaid.design.joining import join
-from drillaid.design.model import Copper, Design, Land, Outline
+from drillaid.design.joining import join, named_after
+from drillaid.design.model import Copper, Design, Hole, Land, Outline
 from drillaid.design.netlist import read_netlist
 from drillaid.design.sources import Piece, gather
 from drillaid.errors import DesignError, UsageError
@@ -58,6 +58,7 @@ def design_of(pieces: Sequence[Piece], name: str, *, face: str = "bottom") -> De
     extent = _extent(outline, outline_name, layers[face] or layers[_other(face)])
     lists = _hole_lists(sorted_pieces, extent, warnings, name)
     holes, own_lands = join(lists, extent, warnings)
+    holes = _with_names(holes, sorted_pieces, extent, warnings)
     lands = _lands(holes, own_lands, layers, face, warnings)
     for one in lists:
         warnings[:0] = one.warnings
@@ -150,6 +151,19 @@ def _hole_lists(found, extent, warnings: list[str], name: str) -> list[HoleList]
             "holds no holes", file=lists[0].name, remedy="check that the export is complete"
         )
     return lists
+
+
+def _with_names(holes, found, extent, warnings: list[str]) -> tuple[Hole, ...]:
+    """Holes of drill files with the components that a netlist beside them gives their places."""
+    for piece in found.get(kinds.NETLIST, ()) if found.get(kinds.DRILL) else ():
+        try:
+            named = named_after(holes, read_netlist(piece.data, piece.name, extent).spots)
+        except DesignError:
+            continue  # it was told already that this file was not used
+        if named is not None:
+            warnings.append(f"{piece.name} gave the names of components")
+            holes = named
+    return holes
 
 
 def _drill_lists(pieces: list[Piece], extent: Extent | None) -> list[HoleList]:

@@ -130,10 +130,16 @@ def test_a_netlist_names_the_holes_of_a_drill_file(tmp_path):
     rows = [text.replace("J1", f"R{k + 1}", 1) for k, text in enumerate(rows)]
     netlist = tmp_path / "board.ipc"
     netlist.write_text("\n".join(["P  UNITS CUST 1", *rows, "999"]))
-    drill = "M48\nMETRIC\nT1C0.800\n%\nT1\n" + "".join(f"X{10 + 2.54 * k:.2f}Y5.0\n" for k in range(4))
-    (tmp_path / "board.drl").write_text(drill + "M30\n")
+    places = "".join(f"X{10 + 2.54 * k:.2f}Y5.0\n" for k in range(4))
+    (tmp_path / "board.drl").write_text(f"M48\nMETRIC\nT1C0.800\n%\nT1\n{places}M30\n")
     bare = read_design([tmp_path / "board.drl"])
     assert len(find_parts(bare)) == 1
-    named = read_design([tmp_path / "board.drl", netlist])
+    named = read_design([tmp_path])  # the whole folder
+    assert any("gave the names of components" in warning for warning in named.warnings)
     assert [hole.component for hole in named.holes] == ["R1", "R2", "R3", "R4"]
     assert find_parts(named) == ()  # four components are not one part
+    # a netlist that counts from elsewhere names nothing
+    netlist.write_text(netlist.read_text().replace("Y+005000", "Y+006000"))
+    away = read_design([tmp_path])
+    assert not any(hole.component for hole in away.holes)
+    assert len(find_parts(away)) == 1
