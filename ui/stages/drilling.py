@@ -73,7 +73,7 @@ class DrillingStage(GuidedStage):
         self.cautions.agreed.connect(self._cautions_read)
         self.unfinished = UnfinishedCard(self.colours, self)
         self.unfinished.go_on.connect(self._go_on_with)
-        self.unfinished.begin_new.connect(self.open)
+        self.unfinished.begin_new.connect(self.begin)
         self.end = FinishedCard(self.colours, self)
         self.end.check.connect(lambda: self.wants.emit("after"))
         self.end.revisit.connect(lambda: self._act(Revisit()))
@@ -157,10 +157,10 @@ class DrillingStage(GuidedStage):
         elif board is not None:
             self.unfinished.offer(board)
         else:
-            self.open()
+            self.begin()
 
-    def open(self) -> None:
-        super().open()
+    def begin(self) -> None:
+        super().begin()
         self.sound.start()
 
     def _cautions_read(self) -> None:
@@ -179,7 +179,7 @@ class DrillingStage(GuidedStage):
     def _go_on_with(self, board: int) -> None:
         self.job.set(board=board)
         self.job.forget_practice()
-        self.open()
+        self.begin()
 
     def prepare(self, live) -> None:
         live.keep_with(self.job.begin_board(self.told.emit))

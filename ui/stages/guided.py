@@ -34,20 +34,20 @@ class GuidedStage(Stage):
         self._size = self.picture.size_px()
         self.picture.resized.connect(self._resized)
         self.opening = Background(self)
-        self.opening.done.connect(self._begin)
+        self.opening.done.connect(self._guide)
         self.opening.failed.connect(self._not_opened)
         self._retry = QTimer(self)
         self._retry.setSingleShot(True)
         self._retry.setInterval(RETRY_MS)
-        self._retry.timeout.connect(self.open)
+        self._retry.timeout.connect(self.begin)
 
     # -- life -----------------------------------------------------------------------
 
     def enter(self) -> None:
         self.entered = True
-        self.open()
+        self.begin()
 
-    def open(self) -> None:
+    def begin(self) -> None:
         """Opens camera and record beside the window; tried again until it works."""
         self._end_thread()
         self.sight = None
@@ -64,7 +64,7 @@ class GuidedStage(Stage):
 
         self.opening.start(work)
 
-    def _begin(self, live) -> None:
+    def _guide(self, live) -> None:
         if live is None or not self.entered:
             return
         self.thread = GuidingThread(
