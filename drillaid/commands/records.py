@@ -71,7 +71,7 @@ def _show(board, events) -> str:
         if off and error is not None:
             off += f", known to {error:.3f} mm"
         forced = "forced" if event.data.get("forced") else ""
-        why = event.data.get("reason") or ""
+        why = event.data.get("reason") or event.data.get("message") or ""
         rest = "  ".join(part for part in (where, off, forced, why) if part)
         lines.append(f"  {_local(event.at, seconds_too=True)}  {event.event:10}  {rest}".rstrip())
     return "\n".join(lines)

@@ -20,6 +20,7 @@ LEVEL = 0.01  # a correction is offered when chance makes one this large less of
 TREND_LEVEL = 0.01
 FEWEST = 8  # holes before anything is said
 OUTLIER = 13.8  # squared distance in sigmas beyond which 0.1 % lie by chance (chi-square, 2)
+LEAST_VARIANCE_MM2 = 1e-8  # 0.1 µm: nothing is measured more finely
 WORTH_MM = 0.01  # a common offset below this is not worth a change
 
 
@@ -133,7 +134,7 @@ def common_offset(drilled: Sequence[Drilled]) -> Offset | None:
     means = np.column_stack([np.bincount(of, off[:, k]) / counts for k in (0, 1)])
     rest = off - means[of]
     degrees = len(off) - len(numbers)
-    within = rest.T @ rest / degrees
+    within = rest.T @ rest / degrees + LEAST_VARIANCE_MM2 * np.eye(2)
     stated = np.bincount(of, shared**2) / counts / 2  # variance by axis
     between = _between(means, counts, within)
     by_boards = between > float(np.median(stated))

@@ -9,6 +9,7 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.inspection.figures import BLUE, VERMILLION
+from drillaid.inspection.learning import Drilled, common_offset
 from drillaid.inspection.remedy import CAUTION
 from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, Inspection, percent
 from drillaid.registration.result import Placement, Registration
@@ -115,11 +116,11 @@ def spread(inspection: Inspection) -> str:
         f"Each for itself: {s.rms_mm:.3f} mm root mean square, 95 % within {s.within_95_mm:.3f} mm.",
         f"Each offset is known to about ±{error:.3f} mm, as one sigma.",
     ]
-    if s.drilled >= 5:
-        alone = math.sqrt(max(s.rms_mm**2 - drift**2, 0))
+    if (offset := _common(inspection)) is not None:
         facts.append(
-            "Most of it is one common offset: check the spindle's calibration."
-            if drift > 2 * alone / math.sqrt(s.drilled) and drift > 0.6 * s.rms_mm
+            f"That is more than chance explains ({percent(offset.chance)} by chance alone): if it "
+            "is so on other boards too, drillaid records offset corrects the spindle's place."
+            if offset.systematic
             else "No common offset stands out: what remains is the hand, the bit and the clamp."
         )
     items = "".join(f"<li>{fact}</li>" for fact in facts)
@@ -128,6 +129,17 @@ def spread(inspection: Inspection) -> str:
         "the middle is where the design asks for it; x to the right and y up as on the drawing. "
         "The black cross is the mean. A triangle is a hole that broke out of its land.</p></div>"
     )
+
+
+def _common(inspection: Inspection):
+    """What the holes of this board alone say of a common offset, design axes."""
+    holes = [
+        Drilled(0, h.hole, 0.0, h.asked_mm, h.off_mm, h.centre_error_mm or 0.0,
+                math.sqrt(max(h.expected_error_mm**2 - (h.centre_error_mm or 0.0) ** 2, 0.0)))
+        for h in inspection.holes
+        if h.state == DRILLED
+    ]  # fmt: skip
+    return common_offset(holes)
 
 
 def _way(x: float, y: float) -> str:

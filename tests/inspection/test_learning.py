@@ -100,6 +100,12 @@ def test_few_holes_say_nothing():
     assert common_offset(drawn(rng, 8, 1)) is None  # no board tells its own scatter
 
 
+def test_holes_that_agree_to_the_last_digit_are_no_error():
+    holes = [Drilled(b, h, 0.0, 0.8, (0.05, 0.02)) for b in range(4) for h in range(6)]
+    offset = common_offset(holes)
+    assert offset.systematic and offset.off_mm == pytest.approx((0.05, 0.02))
+
+
 def test_sentences_say_what_to_think():
     rng = np.random.default_rng(11)
     far = common_offset(drawn(rng, 3, 30, (0.1, 0.0)))

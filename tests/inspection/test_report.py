@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
@@ -10,6 +11,7 @@ from support.drawn_board import design, placement, rig
 from drillaid.design.model import Design
 from drillaid.design.parts import Part
 from drillaid.errors import StorageError
+from drillaid.inspection.fit import Pin
 from drillaid.inspection.report import BitUse, JobNotes, write_report
 from drillaid.inspection.result import HoleFinding
 from drillaid.inspection.summary import conclude
@@ -128,3 +130,21 @@ def test_nothing_drilled_and_no_parts_still_makes_a_page(tmp_path, job):
     page = write_report(tmp_path / "r.html", **job).read_text("utf-8")
     assert "No hole was drilled yet" in page
     assert "0 of 20" in page
+
+
+def test_a_part_that_does_not_go_in_is_told_with_what_to_do(tmp_path, job):
+    board, before = job["design"], job["inspection"]
+    found = list(before.holes)
+    hole = found[7]
+    place = (hole.place_mm[0], hole.place_mm[1] + 0.3)
+    found[7] = replace(hole, place_mm=place, off_mm=(0.05, 0.32), distance_mm=0.324)
+    rows = [Part("row of 5", "row", (6, 7, 8, 9, 10), 2.54, 1)]
+    pins = {rows[0].holes: Pin("0.8 mm round pin", "round", 0.8)}
+    inspection = conclude(found, rows, board, true_scale=True, pins=pins)
+    page = write_report(tmp_path / "r.html", **job | {"inspection": inspection}).read_text("utf-8")
+    assert "✗ does not go in" in page and "0.8 mm round pin" in page
+    assert "<b>Open hole" in page or "<b>Past saving" in page
+    assert inspection.parts[0].remedy.sentence[5:] in page
+    assert "0 %" in page  # the probability
+    if inspection.parts[0].remedy.saves:
+        assert "Clamp the board before you open a hole" in page
