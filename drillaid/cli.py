@@ -39,6 +39,14 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "drillaid.commands.calibrate.spindle",
         "where the spindle axis meets the bench, from holes drilled in scrap",
     ),
+    "table drill": (
+        "drillaid.commands.table.drill",
+        "drills by itself: a stepper table on a port, watched by the camera",
+    ),
+    "table probe": (
+        "drillaid.commands.table.probe",
+        "shows what a table's controller says, to write a dialect for it",
+    ),
     "records": ("drillaid.commands.records", "lists, shows and exports what was done"),
     "records offset": (
         "drillaid.commands.offset",

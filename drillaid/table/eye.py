@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drillaid.errors import BoardLost, CameraLost, CameraTimeout
+from drillaid.errors import BoardLost, CameraLost, CameraTimeout, CannotPlace
 from drillaid.registration.result import Registration
 from drillaid.rig.frame import Camera, Frame
 
@@ -41,7 +41,8 @@ class Look:
 
 class Eye:
     """finder: `guidance.finder.BoardFinder` or its like; clock: of the camera's frames;
-    check: raises InputError for a picture that does not suit the rig."""
+    check: raises InputError for a picture that does not suit the rig;
+    watch: `rig.still_true.RigWatch`, or None: a rig that has moved is no rig."""
 
     def __init__(
         self,
@@ -50,9 +51,10 @@ class Eye:
         clock: Callable[[], float],
         *,
         check: Callable[[Frame], None] | None = None,
+        watch=None,
     ) -> None:
         self.camera, self.finder, self.clock = camera, finder, clock
-        self._check = check
+        self._check, self._watch = check, watch
         self._late_s = LATE_S if camera.live else 0.0
         self._last: np.ndarray | None = None
         self.frame: Frame | None = None
@@ -68,6 +70,9 @@ class Eye:
             frame = yield from self._newer(after_s + self._late_s)
             after_s = max(after_s, frame.time_s - self._late_s)
             self.frame = frame
+            verdict = None if self._watch is None else self._watch.look(frame.image, frame.time_s)
+            if verdict is not None and not verdict.holds:
+                raise CannotPlace(verdict.message)
             self.registration = registration = self.finder.look(frame.image)
             placement = registration.placement
             if placement is not None and placement.matrix is not None:

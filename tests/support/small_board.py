@@ -26,3 +26,17 @@ def small_design() -> InventedDesign:
         layout.place(placed)
     layout.connect_neighbours(np.random.default_rng(3), (0.7, 0.8, 1.2), 0.9)
     return layout.design("small board (invented)")
+
+
+def tiny_design() -> InventedDesign:
+    """14 holes with lands on 28 mm x 20 mm: quickly drawn where it moves about in the picture."""
+    layout = Layout((28.0, 20.0), 0.4)
+    for placed in (
+        Placed(parts.dual_row(8), 16.51, 11.43),
+        Placed(parts.resistor(), 7.62, 15.24),
+        Placed(parts.terminal(2), 6.35, 6.35),
+        Placed(parts.resistor(), 17.78, 3.81),
+    ):
+        layout.place(placed)
+    layout.connect_neighbours(np.random.default_rng(3), (0.7, 0.8), 0.9)
+    return layout.design("tiny board (invented)")

@@ -46,7 +46,7 @@ class Console:
         from drillaid.commands import say
 
         found: list[Action | None] = []
-        for line in self._lines():
+        for line in self.lines():
             action = meaning(line, guidance)
             if isinstance(action, str):
                 say(action)
@@ -54,7 +54,8 @@ class Console:
                 found.append(action)
         return found
 
-    def _lines(self) -> list[str]:
+    def lines(self) -> list[str]:
+        """Whole lines that have come since the last call."""
         if not self.open:
             return []
         data = _waiting(self._descriptor)

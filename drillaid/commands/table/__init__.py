@@ -1,0 +1,1 @@
+"""`drillaid table …`: the stepper table, one module for each command."""

@@ -1,0 +1,237 @@
+"""What `table drill` puts together: the job, who confirms, and what is told and written."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from drillaid.commands import say
+from drillaid.commands.guiding.keys import Console as Keys
+from drillaid.errors import RigError, StorageError
+from drillaid.guidance import events as ev
+from drillaid.table import job as j
+
+HELP = "Enter: confirm what is asked. s Enter: skip, p: pause or go on, q: stop at once."
+
+
+@dataclass
+class Made:
+    """board: its number in the journal, None before it is begun; person: confirms, in the
+    simulation."""
+
+    job: object
+    simulated: bool
+    person: Callable | None = None
+    board: int | None = None
+
+
+def make_job(args: argparse.Namespace, ready, settings, journal, teller, held) -> Made:
+    """A `DrillJob` with camera, port and record as the command line names them."""
+    from drillaid.commands.guiding.eyes import rigged
+    from drillaid.guidance.work import Work
+    from drillaid.journal.resume import start
+    from drillaid.table.controller import Controller
+    from drillaid.table.dialect_file import load_dialect
+    from drillaid.table.drilling import DrillJob
+    from drillaid.table.eye import Eye
+    from drillaid.table.link import Link
+    from drillaid.table.machine import Machine
+    from drillaid.table.setup import TableSetup
+    from drillaid.table.timing import plan_for_table
+
+    sim = _simulation(args, ready) if args.port == "sim" else None
+    rig = sim.rig if sim is not None else _rig(args)
+    setup = _setup(args, TableSetup.of(rig, args.rig))
+    dialect = load_dialect(setup.dialect)
+    spindle = rig.spindle_mm(args.thickness)
+    if spindle is None:
+        raise RigError("[spindle] is missing, so nobody knows where the bit goes down",
+                       file=args.rig, remedy="run drillaid calibrate spindle")  # fmt: skip
+    eye = rigged(ready.design, rig, spindle, args.face, args.thickness)
+    camera, clock = _camera(args, rig, sim, held)
+    link = held.enter_context(Link.open(args.port, baud=args.baud))
+    machine = Machine(Controller(link, dialect, setup), clock)
+    made = Made(None, sim is not None)
+    name = ready.design.name + (" (simulated bench)" if sim is not None else "")
+    bits = [choice.bit_mm for choice in ready.choices]
+
+    def plan(to_table, here):
+        order = plan_for_table(ready.design, bits, to_table, setup.pace, tuple(here))
+        work = Work.of(ready.design, order)
+        if not settings.dry_run:
+            made.board = start(
+                journal, replace(ready.design, name=name), work, face=args.face,
+                thickness_mm=args.thickness, by="table",
+                spindle_mm=[float(value) for value in spindle],
+            )  # fmt: skip
+        say(f"{len(bits)} holes, {order.travel_mm:.0f} mm of travel, planned in "
+            f"{order.seconds:.1f} s.")  # fmt: skip
+        return work
+
+    made.job = DrillJob(
+        machine,
+        Eye(camera, eye.finder(hurry=camera.live), clock, check=eye.check, watch=eye.watch),
+        plan,
+        spindle,
+        settings,
+        spindle_error_mm=eye.spindle_error_mm,
+        matrix_sigma=(rig.extra["table"]).get("matrix_sigma"),
+        record=lambda event: journal.record(made.board, event),
+        measure=_measuring(args, ready, rig, bits),
+        listen=teller,
+    )
+    if sim is not None:
+        made.person = _person(sim, made)
+    return made
+
+
+def _rig(args: argparse.Namespace):
+    from drillaid.rig.file import load_rig
+
+    return load_rig(args.rig)
+
+
+def _setup(args: argparse.Namespace, setup):
+    if args.dialect is not None:
+        setup = replace(setup, dialect=args.dialect)
+    return replace(setup, lever=True) if args.lever else setup
+
+
+def _simulation(args: argparse.Namespace, ready):
+    from drillaid.simulation.table_bench import TableOnBench
+    from drillaid.simulation.table_words import TONGUES
+    from drillaid.table.wire import register_port
+
+    sim = TableOnBench(
+        ready.design, args.seed, rig=None if args.rig is None else _rig(args), face=args.face,
+        thickness_mm=args.thickness,
+        dialect=args.dialect if args.dialect in TONGUES else "line-ack",
+    )  # fmt: skip
+    register_port("sim", sim.wire)
+    say("The table, the board and the person are simulated.")
+    return sim
+
+
+def _camera(args: argparse.Namespace, rig, sim, held: contextlib.ExitStack):
+    """(camera, clock of its frames)."""
+    from drillaid.rig.reader import NewestFrame
+    from drillaid.rig.sources import open_camera
+
+    if sim is not None:
+        return held.enter_context(sim.camera), sim.clock.now
+    camera = held.enter_context(open_camera(args.camera, size=(rig.width, rig.height)))
+    return held.enter_context(NewestFrame(camera)), time.monotonic
+
+
+def _measuring(args: argparse.Namespace, ready, rig, bits):
+    def measure(look, hole: int, bit_mm: float) -> dict:
+        """What is seen of the hole just drilled, design axes."""
+        from drillaid.inspection.measure import measure_holes
+
+        findings = measure_holes(
+            look.frame.image, ready.design, look.registration.placement, rig, face=args.face,
+            thickness_mm=args.thickness, bits_mm=bits,
+        )  # fmt: skip
+        found = findings[hole - 1]
+        off = None if found.off_mm is None else [float(v) for v in found.off_mm]
+        return {"hole_state": found.state, "drilled_off_mm": off}
+
+    return measure
+
+
+def _person(sim, made: Made) -> Callable:
+    def person(view) -> None:
+        """Does what is asked: fits the bit, pulls the lever, confirms."""
+        if view.state == j.CHANGE_BIT:
+            sim.bit_mm = view.bit_mm
+        if view.state == j.LEVER:
+            sim.pull_lever()
+        if view.state in j.ASKS:
+            made.job.act(ev.Confirm())
+
+    return person
+
+
+class Teller:
+    """Called with each `JobView`: says what changed, writes the events' file.
+
+    looks: made so far; worst_mm: seen distance of the worst hole drilled
+    """
+
+    def __init__(self, events: str | None, held: contextlib.ExitStack) -> None:
+        from drillaid.guidance.event_lines import EventLines
+
+        self._lines = None if events is None else held.enter_context(EventLines(events))
+        self._last: tuple | None = None
+        self.looks = 0
+        self.worst_mm: float | None = None
+
+    def __call__(self, view: j.JobView) -> None:
+        for event in view.events:
+            self._take(event, view)
+        what = (view.state, view.message if view.state in j.ASKS else view.hole)
+        if what != self._last and view.state not in (j.MOVING, j.LOOKING, j.DRILLING):
+            for caution in view.cautions:
+                say(str(caution))
+            if view.state not in (j.FINISHED, j.STOPPED):  # the answer says these
+                say(view.message)
+        self._last = what
+
+    def _take(self, event: ev.Event, view: j.JobView) -> None:
+        if self._lines is not None:
+            try:
+                self._lines.write(event)
+            except StorageError as error:
+                self._lines = None
+                say(str(error))
+        if event.event == "look":
+            self.looks += 1
+        if event.event == "hole_done":
+            self.worst_mm = max(self.worst_mm or 0.0, event.distance_mm)
+            tally = view.progress
+            how = "checked" if event.detail.get("dry_run") else "drilled"
+            say(f"Hole {event.hole} {how}, {event.distance_mm:.3f} mm off as seen "
+                f"({tally.done} of {tally.holes}).")  # fmt: skip
+        elif event.event == "skipped":
+            say(f"Hole {event.hole} skipped.")
+
+
+class Console:
+    """A person at a terminal; `actions` never waits."""
+
+    def __init__(self) -> None:
+        self._keys = Keys()
+        if self._keys.open:
+            say(HELP)
+
+    @property
+    def open(self) -> bool:
+        return self._keys.open
+
+    def actions(self, view: j.JobView) -> list:
+        """What was asked for since the last call."""
+        return [action for line in self._keys.lines() if (action := meaning(line, view))]
+
+    def __enter__(self) -> Console:
+        self._keys.__enter__()
+        return self
+
+    def __exit__(self, *exc_info) -> None:
+        self._keys.__exit__(*exc_info)
+
+
+def meaning(line: str, view: j.JobView):
+    """The action of one line, or None, after saying so, for what is not understood."""
+    word = line.strip().lower()
+    actions = {
+        "": ev.Confirm(),
+        "s": ev.Skip(),
+        "q": j.Stop(),
+        "p": ev.Resume() if view.state == j.PAUSED else ev.Pause(),
+    }
+    if word not in actions:
+        say(f"'{word[:20]}' is no key here. {HELP}")
+    return actions.get(word)
