@@ -18,6 +18,7 @@ from drillaid.guidance.work import Work
 from drillaid.inspection.learning import Drilled
 from drillaid.inspection.result import DRILLED, Inspection
 from drillaid.journal.journal import BoardRecord, EventRecord, Journal, design_hash, holes_now
+from drillaid.journal.resume import spindle_of
 
 INSPECTED = "inspected"
 SIMULATED = "(simulated bench)"  # how such a board's name ends in the journal
@@ -70,26 +71,22 @@ def drilled_holes(journal: Journal, *, spindle_mm=None, boards: Sequence[int] | 
         events = journal.events(record.id)
         if not any(e.event == INSPECTED for e in events):
             continue
-        moved = _moved(record, spindle_mm, named=boards is not None)
-        if isinstance(moved, str):
-            silent[record.id] = moved
+        if boards is None and record.design_name.endswith(SIMULATED):
+            silent[record.id] = "it was drilled on the simulated bench"
             continue
-        found = _of_board(record, events, moved)
+        found, why = _of_board(record, events, spindle_mm)
         if not found:
-            silent[record.id] = "no hole was both guided by a rig file and measured"
+            silent[record.id] = why
         holes += found
     return Learned(tuple(holes), silent)
 
 
-def _moved(record: BoardRecord, spindle_mm, *, named: bool) -> np.ndarray | str:
+def _moved(record: BoardRecord, then, spindle_mm) -> np.ndarray | str:
     """Where the axis was said to be then, less where it is said to be now; or why it is no use."""
-    if not named and record.design_name.endswith(SIMULATED):
-        return "it was drilled on the simulated bench"
     if spindle_mm is None:
         return np.zeros(2)
-    then = record.details.get("spindle_mm")
     now = spindle_mm(float(record.details.get("thickness_mm", 1.6)))
-    if now is None or not isinstance(then, list) or len(then) != 2:
+    if now is None or then is None:
         return "it does not tell for which place of the spindle it was drilled"
     moved = np.array(then, dtype=np.float64) - np.asarray(now)
     if np.hypot(*moved) > ANOTHER_RIG_MM:
@@ -97,7 +94,10 @@ def _moved(record: BoardRecord, spindle_mm, *, named: bool) -> np.ndarray | str:
     return moved
 
 
-def _of_board(record: BoardRecord, events: Sequence[EventRecord], moved) -> list[Drilled]:
+def _of_board(
+    record: BoardRecord, events: Sequence[EventRecord], spindle_mm
+) -> tuple[list[Drilled], str]:
+    """(its holes, why there are none)"""
     done, _ = holes_now(events)
     bits = bits_of(record)
     seen = next(e for e in reversed(events) if e.event == INSPECTED)
@@ -108,9 +108,9 @@ def _of_board(record: BoardRecord, events: Sequence[EventRecord], moved) -> list
     }
     shared = [_shared(row) for row in measured.values()]
     shared_mm = float(np.median(shared)) if shared else 0.0
-    turn = None
+    turn, why = None, "no hole was both guided by a rig file and measured"
     found: dict[int, Drilled] = {}
-    for event in events:
+    for k, event in enumerate(events):
         if event.data.get("matrix") is not None:
             turn = np.array(event.data["matrix"], dtype=np.float64)[:, :2]
         aimed = event.data.get("off_mm")
@@ -119,13 +119,17 @@ def _of_board(record: BoardRecord, events: Sequence[EventRecord], moved) -> list
             continue
         if turn is None or aimed is None or not seen.data.get("true_scale", True):
             continue
+        moved = _moved(record, spindle_of(record, events[:k]), spindle_mm)
+        if isinstance(moved, str):
+            why = moved
+            continue
         off = turn @ np.array(row["off_mm"]) - np.array(aimed) + moved
         bit = event.data.get("bit_mm") or bits.get(event.hole) or row.get("asked_mm") or 0.0
         found[event.hole] = Drilled(
             record.id, event.hole, event.at, float(bit), (float(off[0]), float(off[1])),
             float(row.get("centre_error_mm") or 0.0), shared_mm,
         )  # fmt: skip
-    return list(found.values())
+    return list(found.values()), why
 
 
 def _shared(row: dict) -> float:

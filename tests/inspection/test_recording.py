@@ -7,10 +7,17 @@ import pytest
 from support.drawn_board import design
 from support.drilled_journal import drill_board
 
+from drillaid.geometry import Affine
+from drillaid.guidance import guidance as g
+from drillaid.guidance.events import BitFitted, Confirm, Event, RegistrationView
+from drillaid.guidance.order import plan_order
+from drillaid.guidance.session import Session
+from drillaid.guidance.work import Work
 from drillaid.inspection.learning import common_offset
-from drillaid.inspection.recording import board_to_record_with, drilled_holes
+from drillaid.inspection.recording import INSPECTED, board_to_record_with, drilled_holes
 from drillaid.inspection.wear import bit_uses, record_new_bit
 from drillaid.journal.journal import Journal
+from drillaid.journal.resume import start
 
 
 @pytest.fixture
@@ -94,3 +101,45 @@ def test_bits_are_counted_and_a_new_one_begins_anew(journal):
     assert (use.holes, use.since_new) == (29, 9)
     assert use.new == "2023-11-14T22:15:00Z"
     assert "9 of them since a new bit" in use.sentence
+
+
+def test_a_whole_session_with_a_spindle_that_stands_elsewhere(journal):
+    """The session's own events, as guidance writes them; the bit goes down where the axis
+    really is, and what an inspection would find is worked out from the board's true place."""
+    rng = np.random.default_rng(7)
+    truth = np.array([0.11, 0.07])
+    drawn = design(6, 4)
+    work = Work.of(drawn, plan_order(drawn, list(drawn.drill_mm)))
+    said = np.array([60.0, 45.0])
+    session = Session(work, said)
+    board = start(journal, drawn, work, spindle_mm=said.tolist(), thickness_mm=1.6)
+    session.act(BitFitted(1.0), 0.0)
+    turn = Affine.from_parts(rotation_rad=0.7, mirrored=True)
+    at, found, t = np.array([55.0, 40.0]), {}, 0.0
+    for frame in range(4000):
+        t += 1 / 30
+        lies = Affine(np.column_stack([turn.linear, at]))
+        guidance = session.step(RegistrationView(frame, t, lies, np.full(24, 0.01)))
+        journal.record(board, *guidance.events)
+        if guidance.state == g.FINISHED:
+            break
+        if guidance.state == g.ON_TARGET:
+            went = said + truth + rng.normal(0, 0.03, 2)
+            asked = drawn.xy_mm[guidance.hole - 1]
+            found[guidance.hole] = lies.inverse(went)[0] - asked
+            guidance = session.act(Confirm(), t)
+            journal.record(board, *guidance.events)
+        if guidance.off_mm is not None:
+            at = at + 0.6 * np.array(guidance.off_mm) + rng.normal(0, 0.004, 2)
+    assert len(found) == 24
+    rows = [
+        {"hole": n, "state": "drilled", "off_mm": off.tolist(), "expected_error_mm": 0.01,
+         "centre_error_mm": 0.005}
+        for n, off in found.items()
+    ]  # fmt: skip
+    journal.record(board, Event(0.0, INSPECTED, detail={"holes": rows}))
+    learned = drilled_holes(journal, spindle_mm=spindle(said))
+    assert len(learned.holes) == 24
+    offset = common_offset(learned.holes)
+    assert offset.systematic
+    assert math.dist(offset.off_mm, truth) < 3 * offset.sigma_mm < 0.06

@@ -11,7 +11,7 @@ from drillaid.guidance import guidance as g
 from drillaid.guidance.events import Confirm, GoTo, Next, Revisit, Skip, Undo
 from drillaid.guidance.session import Session
 from drillaid.journal.journal import Journal, design_hash
-from drillaid.journal.resume import resume, start
+from drillaid.journal.resume import resume, spindle_of, start
 
 DESIGN = Design("small", tuple(Hole(n, 2.54 * n, 0.0, 0.8) for n in range(1, 8)))
 
@@ -86,3 +86,19 @@ def test_a_record_that_contradicts_itself_is_no_traceback(journal):
         resume(journal, board, SPINDLE)
     with pytest.raises(StorageError, match="contradicts itself"):
         resume(journal, journal.start_board("no stops", "x", holes=1), SPINDLE)
+
+
+def test_another_place_of_the_spindle_is_recorded_once(journal):
+    board = start(journal, DESIGN, work_of((0.8, 5)), spindle_mm=list(SPINDLE))
+    record = journal.board(board)
+    resume(journal, board, SPINDLE)
+    assert journal.events(board) == []
+    moved = (SPINDLE[0] + 0.1, SPINDLE[1])
+    for _ in range(2):
+        resume(journal, board, moved)
+    (event,) = journal.events(board)
+    assert event.event == "spindle"
+    assert spindle_of(record, []) == list(SPINDLE)
+    assert spindle_of(record, [event]) == list(moved)
+    older = journal.start_board("before that was kept", "x", holes=1)
+    assert spindle_of(journal.board(older), []) is None
