@@ -43,6 +43,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "drillaid.commands.table.drill",
         "drills by itself: a stepper table on a port, watched by the camera",
     ),
+    "table gcode": (
+        "drillaid.commands.table.gcode",
+        "writes an RS-274 file that drills this board as it lies in a photograph",
+    ),
     "table probe": (
         "drillaid.commands.table.probe",
         "shows what a table's controller says, to write a dialect for it",
