@@ -51,7 +51,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "drillaid.commands.table.probe",
         "shows what a table's controller says, to write a dialect for it",
     ),
-    "records": ("drillaid.commands.records", "lists, shows and exports what was done"),
+    "records": (
+        "drillaid.commands.records",
+        "lists, shows, compares and exports what was done; reports and true-scale sheets",
+    ),
     "records offset": (
         "drillaid.commands.offset",
         "what drilled boards say of the spindle's place, and its correction",

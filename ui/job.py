@@ -15,7 +15,7 @@ from PyQt6.QtCore import QObject, pyqtSignal
 
 from drillaid.errors import DrillaidError
 from drillaid.guidance.finder import BoardFinder
-from drillaid.guidance.job import Job
+from drillaid.guidance.job import Job, board_details
 from drillaid.guidance.keeping import Keeper
 from drillaid.guidance.live import LiveGuidance
 from drillaid.guidance.seen_hole import HoleWatch
@@ -23,7 +23,7 @@ from drillaid.guidance.session import Session
 from drillaid.guidance.spindle_mark import SpindleMark
 from drillaid.guidance.unrigged import SPINDLE_MM, UnriggedFinder
 from drillaid.guidance.view import View, hands_px_per_mm, upright_px_per_mm
-from drillaid.journal.journal import BoardRecord, Journal, design_hash
+from drillaid.journal.journal import SIMULATED, BoardRecord, Journal, design_hash
 from drillaid.journal.resume import resume, start
 from drillaid.rig.budget import budget_within, spindle_error_mm
 from drillaid.rig.frame import Camera
@@ -35,7 +35,6 @@ from drillaid.rig.still_true import RigWatch
 from ui.settings import Settings
 
 PRACTICE = "sim"  # the camera that looks at the simulated bench
-SIMULATED = " (simulated bench)"  # must never be mistaken for a board of copper
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,8 +179,8 @@ class JobState(QObject):
         journal, job = self.open_journal(), self.job
         if self.board is None:
             self.board = start(
-                journal, self._recorded_design(), job.work, face=job.face,
-                thickness_mm=job.thickness_mm,
+                journal, self._recorded_design(), job.work,
+                **board_details(job, self.bench.source, self.bench.rig_path),
                 spindle_mm=[float(value) for value in self.spindle_mm()],
             )  # fmt: skip
             self.changed.emit()

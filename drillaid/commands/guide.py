@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import time
+from pathlib import Path
 
 from drillaid.commands import DONE, REFUSED, Answer, add_face_arguments, say
 from drillaid.errors import CameraLost, RigError, StorageError, UsageError
@@ -211,13 +212,13 @@ def _board(args: argparse.Namespace, journal, design, work, eye, settings):
     from dataclasses import replace
 
     from drillaid.guidance.session import Session
-    from drillaid.journal.journal import design_hash
+    from drillaid.journal.journal import SIMULATED, design_hash
     from drillaid.journal.resume import resume, start
 
     spindle, error = eye.spindle_mm, eye.spindle_error_mm
     named = design
     if args.camera == "sim":  # must never be mistaken for a board of copper
-        named = replace(design, name=f"{design.name} (simulated bench)")
+        named = replace(design, name=design.name + SIMULATED)
     mine = [
         board
         for board in journal.unfinished()
@@ -230,6 +231,8 @@ def _board(args: argparse.Namespace, journal, design, work, eye, settings):
         board = start(
             journal, named, work, face=args.face, thickness_mm=args.thickness,
             spindle_mm=[float(value) for value in spindle],
+            tolerance_mm=args.tolerance, camera=args.camera, rig_path=args.rig or "",
+            paths=[str(Path(path).resolve()) for path in args.design],
         )  # fmt: skip
         return board, Session(work, spindle, settings, spindle_error_mm=error)
     if not mine:

@@ -71,3 +71,16 @@ def prepare(
         Settings(tolerance_mm=tolerance_mm), (*design.warnings, *bit_warnings(design, choices)),
         bits,
     )  # fmt: skip
+
+
+def board_details(job: Job, camera: str, rig_path: str = "") -> dict:
+    """What is kept with a board besides its work, so that it can be gone on with and checked."""
+    return {
+        "face": job.face,
+        "thickness_mm": job.thickness_mm,
+        "tolerance_mm": job.settings.tolerance_mm,
+        "bits_at_hand_mm": list(job.bits_mm),
+        "paths": [str(Path(path).resolve()) for path in job.paths],
+        "camera": camera,
+        "rig_path": rig_path,
+    }

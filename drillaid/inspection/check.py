@@ -54,6 +54,7 @@ def check_board(job: Job, picture: np.ndarray, rig: Rig | None) -> Check:
     )  # fmt: skip
     seconds = {"measure": time.perf_counter() - start}
     inspection = conclude(
-        findings, job.parts, job.design, true_scale=rig is not None, seconds=seconds
+        findings, job.parts, job.design, true_scale=rig is not None, seconds=seconds,
+        bits_mm=job.bits_mm or None,
     )
     return Check(job, picture, rig, registration, inspection)

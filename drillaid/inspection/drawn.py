@@ -6,10 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from drillaid.design.model import Design
 from drillaid.inspection.check import Check
 from drillaid.inspection.figures import cropped, magnification
 from drillaid.inspection.report_parts import worth_a_number
-from drillaid.inspection.result import DRILLED
+from drillaid.inspection.result import DRILLED, Inspection
+from drillaid.registration.result import Placement
+from drillaid.rig.rig import Rig
 
 
 @dataclass(frozen=True)
@@ -47,8 +50,17 @@ class Drawn:
 
 def drawn(check: Check) -> Drawn:
     """check: of a board that was found."""
-    placement, inspection = check.registration.placement, check.inspection
-    picture, corner, scale = cropped(check.picture, placement)
+    return drawn_upon(
+        check.picture, check.job.design, check.registration.placement, check.inspection, check.rig
+    )
+
+
+def drawn_upon(
+    photograph: np.ndarray, design: Design, placement: Placement, inspection: Inspection,
+    rig: Rig | None,
+) -> Drawn:  # fmt: skip
+    """The same from its parts."""
+    picture, corner, scale = cropped(photograph, placement)
     enlarged = magnification(inspection)
     numbered = worth_a_number(inspection)
     mm = placement.px_per_mm * scale
@@ -79,14 +91,13 @@ def drawn(check: Check) -> Drawn:
                 bool(finding.breakout_deg),
             )  # fmt: skip
         )
-    return Drawn(picture, _outline(check, px), tuple(marks), mm, enlarged)
+    return Drawn(picture, _outline(design, placement, rig, px), tuple(marks), mm, enlarged)
 
 
-def _outline(check: Check, px) -> np.ndarray | None:
-    design, placement = check.job.design, check.registration.placement
+def _outline(design: Design, placement: Placement, rig: Rig | None, px) -> np.ndarray | None:
     if design.outline is None:
         return None
     ring = placement.homography(design.outline.rings_mm[0])
-    if check.rig is not None:
-        ring = check.rig.distort(ring)
+    if rig is not None:
+        ring = rig.distort(ring)
     return px(ring[np.isfinite(ring).all(axis=1)])

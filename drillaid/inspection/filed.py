@@ -123,6 +123,16 @@ def job_of(record: BoardRecord, data: dict, paths: Sequence[str] = ()) -> Job:
     return job
 
 
+def job_for_check(record: BoardRecord, paths: Sequence[str] = ()) -> Job:
+    """For a board that may never have been looked at: as it was begun."""
+    details = {
+        "face": "bottom", "thickness_mm": 1.6, "tolerance_mm": 0.2,
+        "bits_at_hand_mm": sorted({row[3] for row in record.details["stops"]}),
+    }  # fmt: skip
+    known = {k: v for k, v in record.details.items() if k in (*details, "paths")}
+    return job_of(record, details | known, paths)
+
+
 def write_board_report(
     path: str | Path, journal: Journal, board: int, check: Check, *, simulated: bool
 ) -> Path:

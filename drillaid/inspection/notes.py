@@ -6,9 +6,8 @@ import time
 from collections.abc import Sequence
 
 from drillaid.inspection.report import BitUse, JobNotes
+from drillaid.journal.compare import LONG_BREAK_S, working_s
 from drillaid.journal.journal import BoardRecord, EventRecord, holes_now
-
-LONG_BREAK_S = 600.0  # the operator was away; no time of drilling
 
 
 def notes_of(record: BoardRecord, events: Sequence[EventRecord]) -> JobNotes:
@@ -16,7 +15,7 @@ def notes_of(record: BoardRecord, events: Sequence[EventRecord]) -> JobNotes:
     return JobNotes(
         started=_clock(record.started_at),
         finished=_clock(record.last_at),
-        seconds=_working_s([event.at for event in events]),
+        seconds=working_s(events),
         bits=bit_uses(events),
         remarks=_remarks(events),
     )
@@ -34,11 +33,10 @@ def bit_uses(events: Sequence[EventRecord]) -> tuple[BitUse, ...]:
         times.setdefault(bit, []).append(event.at)
         if event.event == "hole_done" and event.hole in done:
             holes.setdefault(bit, set()).add(event.hole)
-    return tuple(BitUse(bit, len(mine), _working_s(times[bit])) for bit, mine in holes.items())
+    return tuple(BitUse(bit, len(mine), _sum_s(times[bit])) for bit, mine in holes.items())
 
 
-def _working_s(times: Sequence[float]) -> float:
-    """From the first to the last, long breaks left out."""
+def _sum_s(times: Sequence[float]) -> float:
     gaps = (b - a for a, b in zip(times, times[1:], strict=False))
     return sum(gap for gap in gaps if 0 <= gap < LONG_BREAK_S)
 

@@ -22,6 +22,7 @@ from drillaid.design.model import Design
 from drillaid.errors import StorageError
 from drillaid.inspection import report_parts as parts
 from drillaid.inspection.figures import board_svg, data_url, target_svg
+from drillaid.inspection.report_rig import rig_words
 from drillaid.inspection.report_style import STYLE
 from drillaid.inspection.result import Inspection
 from drillaid.registration.result import Registration
@@ -68,7 +69,7 @@ def write_report(
     job: JobNotes | None = None,
     bits_mm: Sequence[float] | None = None,
 ) -> Path:
-    """Writes the report and returns where.
+    """Writes the report and returns where: PDF where the name ends so, else HTML.
 
     registration: one that succeeded; picture: what was inspected, uint8 BGR
     simulated: says so at the head of the page: simulated bench, invented board
@@ -77,6 +78,11 @@ def write_report(
     """
     if not registration.ok:
         raise ValueError("a board that was not found has nothing to report")
+    if Path(path).suffix.lower() == ".pdf":
+        return _write_pdf(
+            Path(path), design, registration, inspection, picture, rig, face, thickness_mm,
+            simulated, job or JobNotes(), bits_mm,
+        )  # fmt: skip
     text = report_html(
         design=design,
         registration=registration,
@@ -90,6 +96,25 @@ def write_report(
         bits_mm=bits_mm,
     )
     return write_whole(Path(path), text)
+
+
+def _write_pdf(
+    path, design, registration, inspection, picture, rig, face, thickness_mm, simulated, job,
+    bits_mm,
+) -> Path:  # fmt: skip
+    from drillaid import files
+    from drillaid.inspection.drawn import drawn_upon
+    from drillaid.inspection.report_pdf import report_pages
+    from drillaid.paper.pdf import pdf_of
+
+    made = drawn_upon(picture, design, registration.placement, inspection, rig)
+    pages = report_pages(
+        design, inspection, registration, made, simulated=simulated, face=face,
+        thickness_mm=thickness_mm, rig=rig, job=job, bits_mm=bits_mm,
+        footer=footer_words(design, job, simulated),
+    )  # fmt: skip
+    files.write_whole(path, pdf_of(pages, f"{design.name}: drilling report"))
+    return path
 
 
 def write_whole(path: Path, text: str) -> Path:
@@ -136,7 +161,8 @@ def report_html(
         ),
         _section("Parts", parts.part_table(inspection)),
         _section("Print and position", parts.print_scale(placement)
-                 + parts.registration_words(registration, rig, thickness_mm)),  # fmt: skip
+                 + parts.registration_words(registration, rig, thickness_mm)
+                 + _sentences(rig_words(rig, placement, design, thickness_mm))),  # fmt: skip
         _section("Bits", parts.bit_table(design, inspection, job, bits_mm)),
         _remarks(job),
         _pictures(job),
@@ -152,6 +178,10 @@ def report_html(
         + "\n".join(part for part in body if part)
         + "\n</main>\n</body>\n</html>\n"
     )
+
+
+def _sentences(words: Sequence[str]) -> str:
+    return "".join(f"<p>{escape(each)}</p>" for each in words)
 
 
 def _section(title: str, inner: str) -> str:
@@ -180,6 +210,12 @@ def _pictures(job: JobNotes) -> str:
 
 
 def _footer(design: Design, inspection: Inspection, job: JobNotes, simulated: bool) -> str:
+    lines = footer_words(design, job, simulated)
+    return "<footer>" + "".join(f"<p>{escape(line)}</p>" for line in lines) + "</footer>"
+
+
+def footer_words(design: Design, job: JobNotes, simulated: bool) -> list[str]:
+    """Times, files and versions, sentences."""
     lines = []
     if simulated:
         lines.append("Simulated bench, invented board: no real board was drilled or measured.")
@@ -197,4 +233,4 @@ def _footer(design: Design, inspection: Inspection, job: JobNotes, simulated: bo
         "Errors with ± are one sigma: expect two of three within, and nineteen of twenty "
         "within twice as much."
     )
-    return "<footer>" + "".join(f"<p>{escape(line)}</p>" for line in lines) + "</footer>"
+    return lines

@@ -17,6 +17,9 @@ from drillaid.journal.store import FILE_NAME, Store, data_folder
 if TYPE_CHECKING:
     from drillaid.design.model import Design
 
+# Ends the name of a design that was drilled on the simulated bench: such a board must never be
+# mistaken for one of copper.
+SIMULATED = " (simulated bench)"
 # The last of these in a board's events says whether work on it is over.
 _ENDS = ("finished", "put_away")
 _GOES_ON = ("undone", "taken_back")
@@ -44,6 +47,11 @@ class BoardRecord:
     skipped: int
     finished: bool
     details: dict = field(default_factory=dict)
+
+    @property
+    def simulated(self) -> bool:
+        """No real board was drilled."""
+        return self.design_name.endswith((SIMULATED, ", simulated bench"))
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,16 @@ import csv
 import io
 import json
 
+import cv2
 import pytest
+from support.drilled_board import drilled_bench, record_holes, small_job
 
 from drillaid.cli import main
 from drillaid.guidance.events import Event
+from drillaid.guidance.job import board_details
 from drillaid.journal.journal import Journal
+from drillaid.journal.resume import start
+from drillaid.rig.file import save_rig
 
 
 @pytest.fixture
@@ -79,3 +84,73 @@ def test_a_damaged_journal_is_told_and_does_not_stop_the_program(folder, capsys)
     assert main(["records"]) == 0
     captured = capsys.readouterr()
     assert "damaged" in captured.err and "No boards are recorded" in captured.out
+
+
+# --- after drilling: check, report, sheet -----------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def drilled(tmp_path_factory):
+    """(folder of the journal, photograph, rig file) of a small board, drilled but for hole 6."""
+    folder = tmp_path_factory.mktemp("drilled")
+    job = small_job(folder)
+    bench = drilled_bench(job, (6, 10))
+    cv2.imwrite(str(folder / "drilled.png"), bench.render())
+    save_rig(bench.rig, folder / "rig.toml")
+    with Journal.open(folder) as journal:
+        details = board_details(job, "0")
+        board = start(journal, job.design, job.work, **details)
+        record_holes(journal, board, job, (10,))
+    return folder
+
+
+def records(drilled, capsys, *words):
+    status = main(["records", *words, "--data", str(drilled)])
+    told = capsys.readouterr()
+    return status, told.out, told.err
+
+
+def test_a_photograph_is_checked_against_the_record(drilled, capsys, tmp_path):
+    photo, rig = str(drilled / "drilled.png"), str(drilled / "rig.toml")
+    status, told, _ = records(drilled, capsys, "check", "1", photo, "--rig", rig)
+    assert status == 3 and "not there: hole 6" in told
+    status, told, _ = records(drilled, capsys, "show", "1")
+    assert status == 0 and "measured" in told
+    for name in ("r.html", "r.pdf", "s.pdf", "s.svg"):
+        what = "report" if name.startswith("r") else "sheet"
+        out = tmp_path / name
+        assert records(drilled, capsys, what, "1", "--out", str(out))[0] == 0
+        assert out.stat().st_size > 3000
+    status, told, _ = records(drilled, capsys, "compare", "1")
+    assert status == 0 and "19 of 20" in told
+    status, _, told = records(drilled, capsys, "sheet", "1", "--out", str(tmp_path / "s.docx"))
+    assert status == 2 and "ending in .pdf or .svg" in told
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["show"], "needs the number of a board"),
+        (["check", "1"], "needs one photograph"),
+        (["show", "one"], "needs the number"),
+        (["show", "1", "two"], "'two' is no number"),
+        (["list", "1"], "takes no number"),
+        (["compare", "99"], "no board 99"),
+        (
+            ["sheet", "1", "--out", "x.pdf", "--legend", "no.png", "--legend-box", "1,2"],
+            "rectangle",
+        ),
+    ],
+)
+def test_what_cannot_be_asked_is_told(drilled, capsys, words, said):
+    status, out, told = records(drilled, capsys, *words)
+    assert status == 2 and said in told and not out
+
+
+def test_all_boards_are_exported_together(drilled, capsys, tmp_path):
+    status, told, _ = records(drilled, capsys, "export")
+    rows = told.splitlines()
+    assert status == 0 and rows[0].startswith("at,event,hole")
+    out = tmp_path / "all.json"
+    assert records(drilled, capsys, "export", "1", "--out", str(out))[0] == 0
+    assert json.loads(out.read_text())["done"] == 19

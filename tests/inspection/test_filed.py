@@ -7,6 +7,7 @@ import json
 from dataclasses import replace
 
 import numpy as np
+import pypdfium2
 import pytest
 from support.drilled_board import drilled_bench, record_holes, small_job
 
@@ -14,7 +15,7 @@ from drillaid.errors import InputError, StorageError, UsageError
 from drillaid.inspection.agreement import agreement
 from drillaid.inspection.check import check_board
 from drillaid.inspection.drawn import drawn
-from drillaid.inspection.filed import check_again, file_check, last_inspection
+from drillaid.inspection.filed import check_again, file_check, last_inspection, write_board_report
 from drillaid.inspection.notes import notes_of
 from drillaid.inspection.result import HoleFinding
 from drillaid.journal.journal import Journal, holes_now
@@ -138,3 +139,23 @@ def test_the_report_s_notes_come_from_the_journal(journal, board, job):
     # One event each 10 s, so the whole takes 10 s between any two of them.
     assert notes.seconds == 10.0 * (len(journal.events(board)) - 1)
     assert notes.remarks == ()
+
+
+def test_the_pdf_says_what_the_html_says(check, journal, board, tmp_path):
+    html = write_board_report(tmp_path / "r.html", journal, board, check, simulated=True)
+    pdf = write_board_report(tmp_path / "r.pdf", journal, board, check, simulated=True)
+    document = pypdfium2.PdfDocument(pdf)
+    told = " ".join(page.get_textpage().get_text_bounded() for page in document)
+    pictures = [o for o in document[0].get_objects() if o.type == pypdfium2.raw.FPDF_PAGEOBJ_IMAGE]
+    assert len(pictures) == 1
+    document.close()
+    told, page = " ".join(told.split()), html.read_text(encoding="utf-8")
+    for hole in check.inspection.holes:
+        if hole.distance_mm is not None:
+            assert f"{hole.off_mm[0]:+.3f} {hole.off_mm[1]:+.3f} {hole.distance_mm:.3f}" in told
+            assert f"{hole.distance_mm:.3f}" in page
+    for part in check.inspection.parts:
+        assert part.part in told.replace("- ", "-") and part.pin.name in told
+    for words in ("Simulated bench", "NOT DRILLED", "eye protection", "Expected error", "Rig"):
+        assert words in told
+    assert "registration" in page and f"{len(check.job.design.holes)} holes" in told

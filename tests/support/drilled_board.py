@@ -24,10 +24,10 @@ def small_job(folder) -> Job:
     )  # fmt: skip
 
 
-def drilled_bench(job: Job, leave: tuple[int, ...] = (), seed: int = 3) -> SimulatedBench:
+def drilled_bench(job: Job, leave: tuple[int, ...] = (), seed: int = 3, **print_) -> SimulatedBench:
     """All holes but `leave` bored where the design has them, 0.03 mm sigma each way."""
     rng = np.random.default_rng(seed)
-    board = SimulatedBoard(small_design(), seed=seed, px_per_mm=15.0)
+    board = SimulatedBoard(small_design(), seed=seed, px_per_mm=15.0, **print_)
     bench = SimulatedBench(board, nominal_rig(*SIZE, MM_PER_PX, 0.05, 1.0, seed=seed), seed=seed)
     bench.place(1.0, -2.0, 0.15)
     for hole, choice in zip(job.design.holes, job.choices, strict=True):

@@ -1,0 +1,1 @@
+"""Pages in millimetres, written as PDF or SVG: reports and sheets at true scale."""
