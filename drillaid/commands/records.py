@@ -109,10 +109,10 @@ def _show(args, journal, numbers, rest) -> Answer:
     looks = journal.inspections(board.id)
     data = board_data(board) | {
         "events": [event_data(event) for event in events],
-        "inspections": [{"at": look.at, **look.data} for look in looks],
+        "photographs": [{"at": look.at, "picture": look.picture} for look in looks],
         "pictures": [vars(picture) for picture in journal.pictures(board.id)],
     }
-    return Answer(show_text(board, events, looks), data)
+    return Answer(show_text(board, events), data)
 
 
 def _compare(args, journal, numbers, rest) -> Answer:

@@ -12,7 +12,7 @@ import numpy as np
 from drillaid.errors import UsageError
 from drillaid.files import write_whole
 from drillaid.inspection.report_style import STYLE
-from drillaid.journal.compare import BoardRow, compare
+from drillaid.journal.compare import BoardRow, compare, last_measured
 from drillaid.journal.journal import Journal
 from drillaid.journal.tables import local
 
@@ -21,8 +21,7 @@ def offsets_by_hole(journal: Journal, boards: Sequence[int]) -> dict[int, np.nda
     """Hole -> (M, 2) mm of drilled minus asked, one row for each board it was measured on."""
     found: dict[int, list] = {}
     for board in boards:
-        looks = [look for look in journal.inspections(board) if look.data.get("holes")]
-        for hole in looks[-1].data["holes"] if looks else []:
+        for hole in last_measured(journal.events(board)).get("holes", []):
             if hole.get("off_mm") is not None:
                 found.setdefault(hole["hole"], []).append(hole["off_mm"])
     return {hole: np.array(rows, dtype=float) for hole, rows in sorted(found.items())}

@@ -14,6 +14,7 @@ from drillaid.errors import StorageError, UsageError
 from drillaid.guidance.job import Job, prepare
 from drillaid.inspection.check import Check, check_board
 from drillaid.inspection.notes import notes_of
+from drillaid.inspection.recording import record_inspection
 from drillaid.inspection.report import write_report
 from drillaid.journal.journal import BoardRecord, InspectionRecord, Journal, design_hash
 from drillaid.rig.file import rig_from_text, text_of
@@ -26,7 +27,11 @@ def file_check(journal: Journal, board: int, check: Check) -> int:
     done, data = cv2.imencode(".jpg", check.picture, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
     if not done:
         raise StorageError("The photograph could not be packed, so the check was not recorded.")
-    return journal.keep_inspection(board, check_data(check), data.tobytes())
+    kept = check_data(check)
+    number = journal.keep_inspection(board, kept, data.tobytes())
+    if check.inspection is not None:
+        record_inspection(journal, board, check.inspection, kept, photo=f"inspection {number}")
+    return number
 
 
 def check_data(check: Check) -> dict:

@@ -47,6 +47,12 @@ def working_s(events: Sequence[EventRecord]) -> float:
     return sum(gap for gap in gaps if 0 <= gap < LONG_BREAK_S)
 
 
+def last_measured(events: Sequence[EventRecord]) -> dict:
+    """What the last look at the drilled board found ("holes", "parts", "summary"); {} for none."""
+    looks = [event.data for event in events if event.event == "inspected"]
+    return looks[-1] if looks else {}
+
+
 def compare(journal: Journal, boards: Sequence[int]) -> tuple[BoardRow, ...]:
     """UsageError for boards of different designs: their figures say nothing side by side."""
     records = [journal.board(number) for number in boards]
@@ -62,15 +68,14 @@ def compare(journal: Journal, boards: Sequence[int]) -> tuple[BoardRow, ...]:
 
 def _row(journal: Journal, record) -> BoardRow:
     events = journal.events(record.id)
-    looks = [look for look in journal.inspections(record.id) if look.data.get("summary")]
-    s = looks[-1].data["summary"] if looks else {}
+    s = last_measured(events).get("summary") or {}
     done, _ = holes_now(events)
     forced = {e.hole for e in events if e.event == "hole_done" and e.data.get("forced")}
     mean = s.get("mean_off_mm")
     return BoardRow(
         record.id, record.design_name, record.simulated, record.started_at,
         working_s(events), record.holes, record.done, record.skipped, len(forced & done),
-        sum(e.event == "undone" for e in events), bool(looks),
+        sum(e.event == "undone" for e in events), bool(s),
         None if mean is None else (mean[0], mean[1]),
         *(s.get(key) for key in ("rms_mm", "within_95_mm", "worst_hole", "worst_mm", "broken_out",
                                  "parts", "parts_fitting")),

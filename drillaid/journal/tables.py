@@ -8,7 +8,7 @@ import time
 from collections.abc import Mapping, Sequence
 
 from drillaid.errors import printable
-from drillaid.journal.journal import BoardRecord, EventRecord, InspectionRecord
+from drillaid.journal.journal import BoardRecord, EventRecord
 
 _COLUMNS = ("at", "event", "hole", "off_x_mm", "off_y_mm", "distance_mm", "expected_error_mm")
 # What a table program would take for a formula at a cell's beginning.
@@ -26,9 +26,7 @@ def list_text(boards: Sequence[BoardRecord]) -> str:
     return "\n".join(lines)
 
 
-def show_text(
-    board: BoardRecord, events: Sequence[EventRecord], looks: Sequence[InspectionRecord]
-) -> str:
+def show_text(board: BoardRecord, events: Sequence[EventRecord]) -> str:
     """What happened to one board, in order."""
     lines = [
         f"Board {board.id}: {printable(board.design_name)}, begun {local(board.started_at)}, "
@@ -44,9 +42,6 @@ def show_text(
         why = printable(str(event.data.get("reason") or event.data.get("message") or ""))
         rest = "  ".join(part for part in (where, off, forced, why) if part)
         lines.append(f"  {local(event.at, seconds_too=True)}  {event.event:10}  {rest}".rstrip())
-    for look in looks:
-        told = printable(str(look.data.get("message", "")))
-        lines.append(f"  {local(look.at, seconds_too=True)}  measured    {told}")
     return "\n".join(lines)
 
 

@@ -32,7 +32,8 @@ def journal(tmp_path):
             summary = {"rms_mm": float(np.sqrt(np.mean(np.square(far)))), "within_95_mm": max(far),
                        "worst_hole": 1, "worst_mm": max(far), "parts": 1, "parts_fitting": k % 2,
                        "mean_off_mm": [0.0, 0.0], "broken_out": 0}  # fmt: skip
-            journal.keep_inspection(board, {"holes": holes, "summary": summary})
+            found = {"holes": holes, "summary": summary}
+            journal.record(board, Event(2.0, "inspected", detail=found))
         journal.start_board("other", "b", holes=2)
         journal.start_board("a <b>", "a", holes=2)
         yield journal

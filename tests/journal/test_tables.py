@@ -23,7 +23,7 @@ def test_a_reason_is_no_formula_and_no_terminal_obeys_a_name():
     (row,) = csv.DictReader(io.StringIO(csv_text({1: [event(0, reason="=1+1")]})))
     assert row["reason"] == "'=1+1"
     board = BoardRecord(1, 0.0, 0.0, "a\x1b[2Jb", "h", 2, 1, 0, False)
-    assert "\x1b" not in list_text([board]) + show_text(board, [event(0, reason="\x1b")], [])
+    assert "\x1b" not in list_text([board]) + show_text(board, [event(0, reason="\x1b")])
 
 
 def test_long_breaks_are_no_work():
