@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> Answer:
         raise UsageError("the correction stands in a rig file", remedy="name it with --rig")
     if args.take_back:
         return _take_back(args.rig)
-    from drillaid.inspection.learning import common_offset
+    from drillaid.inspection.learning import by_board, common_offset, drift_sentence
     from drillaid.inspection.recording import drilled_holes
     from drillaid.journal.journal import Journal
     from drillaid.rig.file import load_rig
@@ -46,6 +46,7 @@ def run(args: argparse.Namespace) -> Answer:
             journal, spindle_mm=None if rig is None else rig.spindle_mm, boards=args.board
         )
         offset = common_offset(learned.holes)
+        boards = by_board(learned.holes)
     silent = [f"Board {n} does not count: {why}." for n, why in learned.silent.items()]
     if offset is None:
         text = (
@@ -53,8 +54,14 @@ def run(args: argparse.Namespace) -> Answer:
             "Guide boards with a rig file and inspect them with --board."
         )
         return Answer("\n".join([text, *silent]), _data("too_few", text, None, learned), REFUSED)
-    lines = [offset.sentence, *silent]
+    drift = drift_sentence(boards)
+    lines = [offset.sentence, *_board_lines(boards), *([drift] if drift else []), *silent]
     data = _data("systematic" if offset.systematic else "scatter", offset.sentence, offset, learned)
+    data["by_board"] = [
+        {"board": b.board, "holes": b.holes, "off_mm": list(b.off_mm), "scatter_mm": b.scatter_mm}
+        for b in boards
+    ]
+    data["drift"] = drift
     data["applied"] = False
     if args.apply:
         if not offset.systematic:
@@ -66,6 +73,16 @@ def run(args: argparse.Namespace) -> Answer:
             "--apply moves the spindle's place in the rig file by that; --take-back undoes it."
         )
     return Answer("\n".join(lines), data, DONE)
+
+
+def _board_lines(boards) -> list[str]:
+    if len(boards) < 2:
+        return []
+    return [
+        f"  board {b.board}: {b.holes} holes, ({b.off_mm[0]:+.3f}, {b.off_mm[1]:+.3f}) mm off, "
+        f"scatter {b.scatter_mm:.3f} mm"
+        for b in boards[-12:]
+    ]
 
 
 def _apply(path: str, offset) -> str:

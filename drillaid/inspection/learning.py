@@ -75,7 +75,10 @@ class Offset:
         )
         if self.left_out:
             seen += f" ({self.left_out} far astray left out)"
-        mean = f"lie ({x:+.3f}, {y:+.3f}) mm from where they were aimed, known to {self.sigma_mm:.3f} mm"
+        mean = (
+            f"lie ({x:+.3f}, {y:+.3f}) mm from where they were aimed, "
+            f"known to {self.sigma_mm:.3f} mm"
+        )
         if self.systematic:
             return (
                 f"{seen} {mean}: more than chance explains (it would in "
@@ -171,6 +174,53 @@ def _between(means: np.ndarray, counts: np.ndarray, within: np.ndarray) -> float
     q = float((weights[:, None] * (means - middle) ** 2).sum())
     norm = 2 * (weights.sum() - (weights**2).sum() / weights.sum())
     return max(0.0, (q - 2 * (len(means) - 1)) / norm)
+
+
+@dataclass(frozen=True)
+class BoardOffset:
+    """One board's holes: their mean offset and their scatter about it, as a distance."""
+
+    board: int
+    holes: int
+    off_mm: tuple[float, float]
+    scatter_mm: float
+
+
+def by_board(drilled: Sequence[Drilled]) -> tuple[BoardOffset, ...]:
+    """Boards of at least three holes, in the order they were drilled; medians, so that a hole
+    far astray does not count for more than one."""
+    first: dict[int, float] = {}
+    for d in drilled:
+        first[d.board] = min(first.get(d.board, math.inf), d.at_s)
+    found = []
+    for board in sorted(first, key=lambda b: (first[b], b)):
+        off = np.array([d.off_mm for d in drilled if d.board == board])
+        if len(off) < 3:
+            continue
+        middle = np.median(off, axis=0)
+        scatter = float(np.median(np.hypot(*(off - middle).T)) / 1.177 * 2**0.5)
+        found.append(BoardOffset(board, len(off), (float(middle[0]), float(middle[1])), scatter))
+    return tuple(found)
+
+
+def drift_sentence(boards: Sequence[BoardOffset]) -> str | None:
+    """Whether the offset wanders off, or the scatter grows, from board to board; None: neither.
+
+    Mann and Kendall's test (`rises`) on both coordinates both ways, and on the scatter
+    upwards: five questions, so each is asked five times as strictly.
+    """
+    if len(boards) < FEWEST:
+        return None
+    off = np.array([b.off_mm for b in boards])
+    chance = min(rises(side)[1] for axis in off.T for side in (axis, -axis))
+    if 5 * chance < TREND_LEVEL:
+        return (
+            "The offset wanders off from board to board: look for what works loose, and "
+            "calibrate the spindle again."
+        )
+    if 5 * rises([b.scatter_mm for b in boards])[1] < TREND_LEVEL:
+        return "The scatter grows from board to board: look at the bit, the chuck and the bearings."
+    return None
 
 
 @dataclass(frozen=True)

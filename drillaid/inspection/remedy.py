@@ -17,7 +17,8 @@ from drillaid.inspection.result import HoleFinding
 
 TAKES_MM = 0.03  # a bit no wider than this over the hole takes nothing
 SHARE_OF_PITCH = 0.6  # widest hole where no land is known: some board must stay in between
-CAUTION = "Clamp the board before you open a hole: a wider bit catches in the hole that is there."  # common practice, no source
+# Common practice, no source.
+CAUTION = "Clamp the board before you open a hole: a wider bit catches in the hole that is there."
 
 
 @dataclass(frozen=True)

@@ -165,8 +165,9 @@ def part_table(inspection: Inspection) -> str:
         )
     note = (
         "Play is how far the part may still move in its tightest place; a minus says by how much "
-        "it misses. The pins are those in common use at that pitch: if yours are thicker, "
-        "subtract half the difference."
+        "it misses. Square and flat pins count by their corners, and all pins of a part move "
+        "together. Unless they were named, the pins are those in common use at that pitch: if "
+        "yours are thicker, inspect again and name them with --pin."
     )
     if any(p.remedy is not None and p.remedy.saves for p in inspection.parts):
         note += f" {CAUTION}"

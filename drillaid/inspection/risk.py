@@ -73,7 +73,7 @@ class PartRisk:
 
 
 def usual_scatter_mm(rig) -> float:
-    """What the rig file says of one hole's scatter ([spindle] wander_mm, along an axis), or SCATTER_MM."""
+    """What [spindle] wander_mm says of one hole's scatter along an axis, at least SCATTER_MM."""
     wander = rig.extra.get("spindle", {}).get("wander_mm")
     if isinstance(wander, int | float) and not isinstance(wander, bool) and 0 < wander < 1:
         return max(SCATTER_MM, float(wander) * 2**0.5)

@@ -51,7 +51,7 @@ def record_new_bit(journal: Journal, bit_mm: float) -> None:
 
 
 def bit_uses(journal: Journal) -> tuple[BitUse, ...]:
-    """By size, simulated boards left out. Slots count once for each place where the bit went down."""
+    """By size, simulated boards left out; a slot counts once for each place of the bit."""
     downs: dict[float, list[float]] = {}
     new: dict[float, float] = {}
     for record in journal.boards():

@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from drillaid.inspection.learning import Drilled, bit_trends, common_offset, hotelling, rises
+from drillaid.inspection.learning import (
+    Drilled,
+    bit_trends,
+    by_board,
+    common_offset,
+    drift_sentence,
+    hotelling,
+    rises,
+)
 
 
 def drawn(rng, boards, holes, offset=(0.0, 0.0), scatter=0.06, shared=0.02, outliers=0.0):
@@ -136,3 +144,36 @@ def test_bits_are_told_apart_and_counted():
     holes = worn(rng, 40, 0.05, 0.05, 0.8) + worn(rng, 20, 0.05, 0.05, 1.0)
     holes += worn(rng, 3, 0.05, 0.05, 1.3)
     assert [(t.bit_mm, t.holes) for t in bit_trends(holes)] == [(0.8, 40), (1.0, 20)]
+
+
+def boards_of(rng, offsets, scatters, holes=20):
+    return [
+        Drilled(b, h, 100.0 * b + h, 0.8, tuple(rng.normal(0, s / 2**0.5, 2) + o), 0.01, 0.0)
+        for b, (o, s) in enumerate(zip(offsets, scatters, strict=True))
+        for h in range(holes)
+    ]
+
+
+def test_a_drift_from_board_to_board_is_told_from_a_fixed_offset():
+    rng = np.random.default_rng(14)
+    steady = [(0.1, 0.0)] * 12
+    away = [(0.0, -0.02 * k) for k in range(12)]
+    assert "wanders off" in drift_sentence(by_board(boards_of(rng, away, [0.05] * 12)))
+    growing = np.linspace(0.03, 0.12, 12)
+    assert "scatter grows" in drift_sentence(by_board(boards_of(rng, steady, growing)))
+    wrong = [
+        drift_sentence(by_board(boards_of(rng, steady, [0.05] * 12))) is not None
+        for _ in range(200)
+    ]
+    assert np.mean(wrong) <= 0.03  # 1 % is meant
+    assert drift_sentence(by_board(boards_of(rng, away[:5], [0.05] * 5))) is None  # too few
+
+
+def test_boards_come_in_the_order_they_were_drilled():
+    rng = np.random.default_rng(15)
+    holes = boards_of(rng, [(0.1, 0.2)] * 3, [0.05] * 3)
+    found = by_board(list(reversed(holes))[:-18])  # of the first board two holes are left
+    assert [b.board for b in found] == [1, 2]
+    assert found[0].holes == 20
+    assert found[0].off_mm == pytest.approx((0.1, 0.2), abs=0.04)
+    assert found[0].scatter_mm == pytest.approx(0.05, rel=0.5)
