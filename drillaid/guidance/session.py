@@ -67,6 +67,10 @@ class Session:
         return session
 
     @property
+    def ledger(self) -> Ledger:
+        return self._ledger
+
+    @property
     def progress(self):
         return self._ledger.progress
 

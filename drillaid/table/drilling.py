@@ -18,9 +18,10 @@ from drillaid.guidance.ledger import Ledger
 from drillaid.guidance.work import Stop as Place
 from drillaid.guidance.work import Work
 from drillaid.table import job as j
+from drillaid.table.afterwards import Afterwards, Measure
 from drillaid.table.aiming import Aimer
 from drillaid.table.controller import POLL_S
-from drillaid.table.eye import Eye, Look
+from drillaid.table.eye import Eye
 from drillaid.table.machine import Machine, Sighting, State
 from drillaid.table.strokes import strokes
 from drillaid.table.watching import Watch
@@ -32,7 +33,7 @@ class DrillJob:
     """plan: (design -> table mm, table place now) -> the work, once the board is found
     spindle_mm: (2,), bench, on the board's upper face; spindle_error_mm: one sigma of it
     record: called with events before anyone is shown them; may raise StorageError
-    measure: (Look, hole, bit) -> the hole as drilled, event detail; with look_again
+    measure: what a drilled hole is measured by; with look_again
     listen: called with each new JobView
     ledger: the work of an earlier job with what is done of it; then plan is not used
 
@@ -50,7 +51,7 @@ class DrillJob:
         spindle_error_mm: float = 0.0,
         matrix_sigma: float | None = None,
         record: Callable[..., None] | None = None,
-        measure: Callable[[Look, int, float], dict] | None = None,
+        measure: Measure | None = None,
         listen: Callable[[j.JobView], None] | None = None,
         ledger: Ledger | None = None,
     ) -> None:
@@ -59,7 +60,9 @@ class DrillJob:
         self._plan = plan
         self._aimer = Aimer(machine.setup, matrix_sigma)
         self._watch = Watch(machine, eye, self._aimer, spindle_mm, spindle_error_mm)
-        self._record, self._measure, self._listen = record, measure, listen
+        self._record, self._listen = record, listen
+        again = self.settings.look_again and measure is not None
+        self._afterwards = Afterwards(measure, spindle_mm) if again else None
         self.ledger = ledger
         self.outcome: j.Outcome | None = None
         self._paused = self._confirmed = self._answered = self._skip = False
@@ -129,13 +132,14 @@ class DrillJob:
         yield from self.machine.home()
         self._aimer.restart()
         yield from self._find_board()
+        to_table = self._watch.to_table()
         if self.ledger is None:
-            to_table = self._watch.to_table()
             self.ledger = Ledger(self._plan(to_table, self.machine.xy_mm))
-            self._check_reach(to_table)
+        self._check_reach(to_table)
         while self.ledger.progress.target is not None:
             yield from self._stop(self._target())
         yield from self.machine.spin(False)
+        yield from self._measure_the_last()
         self._note("finished")
         tally = self.ledger.progress.tally()
         done = (
@@ -225,6 +229,7 @@ class DrillJob:
             yield from self._watch.see(
                 self.machine.moved_s + self.machine.setup.settle_s, point=place.xy_mm, way_mm=way
             )
+            self._measure_aside()
             off, distance, error = self._judge(place)
             self._show(j.LOOKING, f"Hole {place.hole} is {distance:.3f} mm off.", hole=place.hole,
                        bit_mm=place.bit_mm, off_mm=tuple(off.tolist()), distance_mm=distance,
@@ -276,7 +281,9 @@ class DrillJob:
                 place.hole,
                 strokes(self.machine.setup, place.bit_mm, self.settings.thickness_mm),
             )
-        yield from self._done_and_looked_at(place)
+        self._done(place, "drilled")
+        if self._afterwards is not None:
+            self._afterwards.drilled(place)
 
     def _lever(self, place: Place):
         self.machine.lever(place.hole)
@@ -289,12 +296,19 @@ class DrillJob:
             if self._answered:
                 self.machine.lever_up()
 
-    def _done_and_looked_at(self, place: Place):
-        self._done(place, "drilled")
-        if self.settings.look_again and self._measure is not None:
-            yield from self._watch.see(self._watch.look.time_s)
-            self._note("measured", hole=place.hole,
-                       **self._measure(self._watch.look, place.hole, place.bit_mm))  # fmt: skip
+    def _measure_aside(self, *, last: bool = False) -> None:
+        """What has come out from under the spindle since it was drilled."""
+        if self._afterwards is not None:
+            for hole, detail in self._afterwards.seen(self._watch.look, last=last):
+                self._note("measured", hole=hole, **detail)
+
+    def _measure_the_last(self):
+        """The last holes are still under the spindle: back to where the board is looked for."""
+        if self._afterwards is not None and self._afterwards.waiting:
+            yield from self._aimer.go(self.machine, self.machine.setup.view_mm)
+            yield from self._watch.see(self.machine.moved_s + self.machine.setup.settle_s,
+                                       way_mm=np.inf)  # fmt: skip
+            self._measure_aside(last=True)
 
     def _done(self, place: Place, how: str) -> None:
         rest = self.ledger.progress.left.intersection(self.ledger.progress.rows_of_target())
@@ -377,7 +391,7 @@ class DrillJob:
         )
 
     def _show(self, state: str, message: str, **shown) -> None:
-        if state == j.DRILLING:  # what was seen of the hole stays
+        if state in (j.DRILLING, j.LEVER):  # what was seen of the hole stays
             v = self.view
             shown |= {"off_mm": v.off_mm, "distance_mm": v.distance_mm,
                       "expected_error_mm": v.expected_error_mm,

@@ -6,12 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.table_bench import QUICK, TableBench, broken_invariants, setup_for
+from support.table_bench import QUICK, SPINDLE, TableBench, broken_invariants, setup_for
 
 from drillaid.errors import UnsafeNow
 from drillaid.guidance import events as ev
 from drillaid.guidance.work import Stop, Work
 from drillaid.table import job as j
+from drillaid.table.afterwards import HIDDEN_MM, Afterwards
 
 HOME_MADE = replace(
     QUICK, backlash_mm=(0.15, 0.15), skew_deg=0.5, scale=(1.01, 0.99), lost_chance=0.05
@@ -102,10 +103,16 @@ def test_a_slot_is_drilled_place_by_place():
 
 def test_the_lever_waits_for_a_person_and_bores_nothing_by_itself():
     bench = TableBench(setup=setup_for(QUICK, lever=True, spindle_rpm=0.0))
-    states = []
-    bench.job._listen = lambda view: states.append(view.state)
+    states, done = [], []
+
+    def listen(view):
+        states.append(view.state)
+        done.extend(e for e in view.events if e.event == "hole_done")
+
+    bench.job._listen = listen
     assert bench.run().reason == "finished"
     assert j.LEVER in states and bench.bores == []
+    assert all(event.distance_mm <= 0.03 for event in done) and len(done) == 4
     assert not [h for h in bench.table.log if h.what == "line" and "Z" in h.text]
     assert not [h for h in bench.table.log if h.what == "line" and h.text.startswith("M3")]
 
@@ -199,19 +206,21 @@ def test_corrections_are_counted_and_given_up():
     # with such an eye a hole may look right by chance; it is then as right as the eye is
 
 
-def test_measuring_after_the_hole_when_asked():
+def test_a_drilled_hole_is_measured_once_it_is_out_from_under_the_spindle():
     bench = TableBench(settings=j.JobSettings(look_again=True))
     asked = []
 
     def measure(look, hole, bit_mm):
-        asked.append((hole, bit_mm, look.time_s))
+        far = np.hypot(*(look.bench_mm(bench.xy[hole - 1]) - SPINDLE))
+        asked.append((hole, bit_mm, far))
         return {"drilled_off_mm": [0.01, 0.0]}
 
-    bench.job._measure = measure
+    bench.job._afterwards = Afterwards(measure, SPINDLE)
     events = []
     bench.job._listen = lambda view: events.extend(view.events)
     assert bench.run().reason == "finished"
-    assert [hole for hole, _, _ in asked] == [1, 2, 3, 4]
+    assert sorted(hole for hole, _, _ in asked) == [1, 2, 3, 4]
+    assert all(far > HIDDEN_MM for hole, _, far in asked if hole != 4)
     told = [e for e in events if e.event == "measured"]
     assert told[0].detail == {"drilled_off_mm": [0.01, 0.0]} and told[3].hole == 4
 

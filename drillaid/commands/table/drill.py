@@ -64,6 +64,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_face_arguments(parser)
     parser.add_argument("--events", metavar="FILE", help="writes one JSON object a line")
+    parser.add_argument(
+        "--resume", action="store_true", help="goes on with the unfinished board of this design"
+    )
     parser.add_argument("--data", metavar="DIR", help="the folder of the journal")
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="of the simulated bench (default: 1)"
@@ -89,6 +92,7 @@ def _drill(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
     from drillaid.design.bits import DEFAULT_BITS_MM
     from drillaid.guidance.job import prepare
     from drillaid.journal.journal import Journal
+    from drillaid.table.dialect_file import load_dialect
     from drillaid.table.job import JobSettings
 
     checked_thickness(args.thickness)
@@ -99,6 +103,8 @@ def _drill(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
         )  # fmt: skip
     except ValueError as error:
         raise UsageError(f"--tolerance: {error}", remedy="give 0.005 to 1 mm") from None
+    if args.dialect is not None:
+        load_dialect(args.dialect)  # refused before anything is opened
     bits = DEFAULT_BITS_MM if args.bits is None else bit_sizes(args.bits)
     ready = prepare(args.design, face=args.face, thickness_mm=args.thickness, bits_mm=bits,
                     tolerance_mm=0.2)  # fmt: skip

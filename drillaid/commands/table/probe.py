@@ -25,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="LINE",
-        help="a line to send, as it stands; may be given again",
+        help="a line to send, as it stands (numbered where --dialect says so); may be given again",
     )
     parser.add_argument(
         "--ask", action="store_true", help="asks for the status as the dialect does"
@@ -86,7 +86,7 @@ def run(args: argparse.Namespace) -> Answer:
             dialogue.ask(args.seconds)
         ending = {"lf": b"\n", "cr": b"\r", "crlf": b"\r\n"}[args.ending]
         for line in lines:
-            link.send(line.encode("ascii") + ending)
+            dialogue.send(line, ending)
             dialogue.listen(args.seconds)
         dialogue.end()
     return Answer("\n".join(dialogue.text), {"port": args.port, "dialogue": dialogue.rows})
@@ -115,7 +115,7 @@ class Dialogue:
     def __init__(self, link, dialect) -> None:
         self._link, self._dialect = link, dialect
         self._begun = link.now()
-        self._told = 0
+        self._told = self._number = 0
         self.text: list[str] = []
         self.rows: list[dict] = []
 
@@ -127,9 +127,19 @@ class Dialogue:
 
     def ask(self, seconds: float) -> None:
         d = self._dialect
-        plain = d.ask.encode("ascii")
-        self._link.send(plain if d.status_outside_lines else d.line_bytes(d.ask, 1))
+        if d.status_outside_lines:
+            self._link.send(d.ask.encode("ascii"))
+        else:
+            self.send(d.ask, d.ending.encode("ascii"))
         self.listen(seconds)
+
+    def send(self, line: str, ending: bytes) -> None:
+        """As it stands; with a dialect of numbered lines, with number and checksum."""
+        if self._dialect is not None and self._dialect.numbered:
+            self._number += 1
+            self._link.send(self._dialect.line_bytes(line, self._number))
+        else:
+            self._link.send(line.encode("ascii") + ending)
 
     def end(self) -> None:
         """What never became a line: some controllers prompt so, some baud rates look so."""

@@ -10,10 +10,11 @@ from dataclasses import dataclass, replace
 
 from drillaid.commands import say
 from drillaid.commands.guiding.keys import Console as Keys
-from drillaid.errors import RigError, StorageError
+from drillaid.errors import RigError, StorageError, UsageError
 from drillaid.guidance import events as ev
 from drillaid.table import job as j
 
+NEIGHBOURS = 6
 HELP = "Enter: confirm what is asked. s Enter: skip, p: pause or go on, q: stop at once."
 
 
@@ -82,10 +83,38 @@ def make_job(args: argparse.Namespace, ready, settings, journal, teller, held) -
         record=lambda event: journal.record(made.board, event),
         measure=_measuring(args, ready, rig, bits),
         listen=teller,
+        ledger=_done_before(args, ready, spindle, name, journal, made, sim),
     )
     if sim is not None:
         made.person = _person(sim, made)
     return made
+
+
+def _done_before(args, ready, spindle, name: str, journal, made: Made, sim):
+    """With --resume: what is done of the newest unfinished board of this design, or None."""
+    from drillaid.journal.journal import design_hash
+    from drillaid.journal.resume import resume
+
+    if not args.resume:
+        return None
+    mine = [
+        board
+        for board in journal.unfinished()
+        if board.design_hash == design_hash(ready.design) and board.design_name == name
+    ]
+    if not mine:
+        raise UsageError(
+            f"no unfinished board of {ready.design.name} is recorded in {journal.path}",
+            remedy="leave out --resume to begin one",
+        )
+    ledger = resume(journal, mine[0].id, spindle, design=ready.design).ledger
+    made.board = mine[0].id
+    say(f"Going on with board {made.board}: {mine[0].done} of {mine[0].holes} holes are done.")
+    if sim is not None:
+        for row in sorted(ledger.progress.done):
+            stop = ledger.progress.work.stops[row]
+            sim.bench.board.drill(stop.xy_mm, stop.bit_mm)
+    return ledger
 
 
 def _rig(args: argparse.Namespace):
@@ -129,17 +158,35 @@ def _camera(args: argparse.Namespace, rig, sim, held: contextlib.ExitStack):
 def _measuring(args: argparse.Namespace, ready, rig, bits):
     def measure(look, hole: int, bit_mm: float) -> dict:
         """What is seen of the hole just drilled, design axes."""
+        import numpy as np
+
         from drillaid.inspection.measure import measure_holes
 
+        # a few neighbours go along: they show what an untouched pad looks like
+        xy = ready.design.xy_mm
+        rows = np.argsort(np.hypot(*(xy - xy[hole - 1]).T))[:NEIGHBOURS]
+        few, placement = _only(ready.design, look.registration.placement, rows)
         findings = measure_holes(
-            look.frame.image, ready.design, look.registration.placement, rig, face=args.face,
-            thickness_mm=args.thickness, bits_mm=bits,
+            look.frame.image, few, placement, rig, face=args.face,
+            thickness_mm=args.thickness, bits_mm=[bits[row] for row in rows],
         )  # fmt: skip
-        found = findings[hole - 1]
+        found = findings[0]
         off = None if found.off_mm is None else [float(v) for v in found.off_mm]
         return {"hole_state": found.state, "drilled_off_mm": off}
 
     return measure
+
+
+def _only(design, placement, rows):
+    """Design and placement of these holes alone, in this order."""
+    few = replace(
+        design,
+        holes=tuple(design.holes[row] for row in rows),
+        lands=tuple(design.lands[row] for row in rows),
+    )
+    own = {name: getattr(placement, name)[rows] for name in ("pixels", "expected_error_mm",
+                                                             "pad_seen", "bench_mm")}  # fmt: skip
+    return few, replace(placement, **own)
 
 
 def _person(sim, made: Made) -> Callable:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from argparse import Namespace
 
 import pytest
@@ -24,10 +25,31 @@ def files(tmp_path_factory):
     return str(folder)
 
 
-def test_a_simulated_board_is_drilled_and_recorded(files, tmp_path, capsys):
+def test_a_simulated_board_is_drilled_recorded_and_gone_on_with(
+    files, tmp_path, capsys, monkeypatch
+):
     events = tmp_path / "events.jsonl"
-    words = [*SIM, "--events", str(events), "--data", str(tmp_path), "--seed", "4", "--json"]
-    status = main(["table", "drill", files, *words])
+    words = [*SIM, "--events", str(events), "--data", str(tmp_path), "--seed", "3", "--look-again"]
+
+    class Impatient(Teller):
+        """Presses the keyboard's stop after five holes."""
+
+        pressed = False
+
+        def __call__(self, view):
+            super().__call__(view)
+            if self.pressed:
+                return
+            if view.progress is not None and view.progress.done == 5:
+                self.pressed = True
+                raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("drillaid.commands.table.working.Teller", Impatient)
+        assert main(["table", "drill", files, *words, "--json"]) == 130
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["done"] == 5 and answer["safe"]["spindle_off"] and answer["safe"]["z_up"]
+    status = main(["table", "drill", files, *words, "--resume", "--json"])
     told = capsys.readouterr()
     answer = json.loads(told.out)
     assert status == 0, told.err
@@ -36,7 +58,11 @@ def test_a_simulated_board_is_drilled_and_recorded(files, tmp_path, capsys):
     assert answer["worst_seen_mm"] <= 0.03
     assert "no emergency stop" in told.err and "simulated" in told.err
     rows = [json.loads(line) for line in events.read_text().splitlines()]
-    assert sum(row["event"] == "hole_done" for row in rows) == 14
+    assert sum(row["event"] == "hole_done" for row in rows) == 14 - 5
+    measured = [row for row in rows if row["event"] == "measured"]
+    assert len(measured) == 14 - 5
+    off = [row["drilled_off_mm"] for row in measured if row["hole_state"] == "drilled"]
+    assert len(off) >= 7 and max(math.hypot(*xy) for xy in off) < 0.2  # the bit wanders
     assert main(["records", "show", str(answer["board"]), "--data", str(tmp_path), "--json"]) == 0
     assert "hole_done" in capsys.readouterr().out
 
@@ -78,3 +104,8 @@ def test_questions_are_told_once_with_their_cautions(capsys):
         teller(j.JobView(j.CAUTIONS, "Confirm.", 0.0, cautions=j.table_cautions()))
     told = capsys.readouterr().err
     assert told.count("Confirm.") == 1 and told.count("wired to the power") == 1
+
+
+def test_nothing_to_go_on_with(files, tmp_path, capsys):
+    assert main(["table", "drill", files, *SIM, "--resume", "--data", str(tmp_path)]) == 2
+    assert "no unfinished board" in capsys.readouterr().err

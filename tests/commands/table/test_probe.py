@@ -28,6 +28,15 @@ def test_a_table_in_the_computer_is_listened_to_and_asked(capsys):
     assert rows[2]["t"] > rows[1]["t"]
 
 
+def test_numbered_lines_get_their_number(capsys):
+    words = ["--dialect", "numbered-ack", "--ask", "--send", "M5", "--json"]
+    assert main(["table", "probe", "--port", "sim", *words]) == 0
+    rows = json.loads(capsys.readouterr().out)["dialogue"]
+    assert [r.get("means") for r in rows if not r["sent"]] == [
+        "greeting", "status: resting", "acknowledge", "acknowledge"
+    ]  # fmt: skip
+
+
 def test_without_a_line_to_send_nothing_is_sent(capsys):
     with TableServer(lambda now: SimulatedTable(now)) as server:
         assert main(["table", "probe", "--port", server.url, "--seconds", "0.2"]) == 0
