@@ -7,6 +7,7 @@ chessboard must be seen whole. Pattern mm: x right, y down along the printed she
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from functools import cached_property
@@ -22,6 +23,9 @@ MARKS = 1000  # that it holds; one for each white square
 MARK_SHARE = 0.7  # side of a mark, in squares: leaves a white rim of 0.15 squares
 SQUARES = (3, 60)  # along either side
 SQUARE_MM = (2.0, 100.0)
+# A sheet further off than this was printed to another scale, or another thing was measured.
+# Common practice, no source: "fit to page" shrinks by 3 to 6 %, printers stretch by under 1 %.
+RULER_SHARE = 0.05
 BARS_MM = (100.0, 50.0, 20.0)  # ruler bars: the longest that is no wider than the pattern
 
 
@@ -97,6 +101,13 @@ class Pattern:
     def scaled(self, true_over_nominal: float) -> Pattern:
         """The same sheet as it really came out of the printer."""
         return Pattern(self.columns, self.rows, self.square_mm * true_over_nominal, self.coded)
+
+    def measured(self, bar_mm: float) -> Pattern | None:
+        """The same sheet, its ruler bar measured; None where that cannot be this bar."""
+        stretch = bar_mm / self.bar_mm
+        if not (math.isfinite(stretch) and abs(stretch - 1) <= RULER_SHARE):
+            return None
+        return self.scaled(stretch)
 
 
 def parse_counts(text: str, option: str = "--squares") -> tuple[int, int]:

@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import math
 
 from drillaid.errors import UsageError
 
-# A sheet further off than this was printed to another scale, or another thing was measured.
-# Common practice, no source: "fit to page" shrinks by 3 to 6 %, printers stretch by under 1 %.
-RULER_SHARE = 0.05
 SQUARES = "26x16"  # what fits on A4 with squares of 10 mm
 SQUARE_MM = 10.0
 
@@ -61,7 +57,7 @@ def pattern_from(args: argparse.Namespace):
     else:
         pattern = Pattern(*parse_counts(args.squares or SQUARES), args.square_mm)
     measured_mm = getattr(args, "ruler_mm", None)
-    return pattern if measured_mm is None else pattern.scaled(_stretch(pattern, measured_mm))
+    return pattern if measured_mm is None else _measured(pattern, measured_mm)
 
 
 def chessboard(corners: str, square_mm: float):
@@ -72,14 +68,13 @@ def chessboard(corners: str, square_mm: float):
     return Pattern(columns + 1, rows + 1, square_mm, coded=False)
 
 
-def _stretch(pattern, measured_mm: float) -> float:
-    drawn_mm = pattern.bar_mm
-    stretch = measured_mm / drawn_mm
-    if not (math.isfinite(stretch) and abs(stretch - 1) <= RULER_SHARE):
+def _measured(pattern, measured_mm: float):
+    measured = pattern.measured(measured_mm)
+    if measured is None:
         raise UsageError(
             f"--ruler-mm {measured_mm:g} cannot be the bar of this board, which is drawn "
-            f"{drawn_mm:g} mm long; measure the black bar from end to end, in mm, and look "
+            f"{pattern.bar_mm:g} mm long; measure the black bar from end to end, in mm, and look "
             "whether --squares and --square-mm are those printed on it",
             remedy='a sheet printed with "fit to page" must be printed again at 100 %',
         )
-    return stretch
+    return measured
