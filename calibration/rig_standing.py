@@ -34,7 +34,7 @@ def standing_of(draft: RigDraft) -> tuple[Part, ...]:
 
 def _camera(draft: RigDraft) -> Part:
     if "camera" not in draft.data:
-        return Part("camera", MISSING, why="nobody knows yet how the lens sees")
+        return Part("camera", MISSING, why="not known how the lens sees")
     section = draft.section("camera")
     keys = ("width", "height", "rms_px", "held_out_rms_px", "coverage", "views")
     why = ""
@@ -45,7 +45,7 @@ def _camera(draft: RigDraft) -> Part:
 
 def _bench(draft: RigDraft) -> Part:
     if "bench" not in draft.data:
-        return Part("bench", MISSING, why="nobody knows yet how the camera stands over the bench")
+        return Part("bench", MISSING, why="not known how the camera stands")
     figures = _numbers(draft.section("bench"), "sigma_mm", "rms_px")
     if not draft.has_bench:
         return Part("bench", STALE, figures, "it was seen through another lens")
@@ -54,7 +54,7 @@ def _bench(draft: RigDraft) -> Part:
 
 def _spindle(draft: RigDraft) -> Part:
     if "axis_mm" not in draft.section("spindle"):
-        return Part("spindle", MISSING, why="nobody knows yet where the bit comes down")
+        return Part("spindle", MISSING, why="not known where the bit comes down")
     section = draft.section("spindle")
     figures = _numbers(section, "sigma_mm", "wander_mm")
     if isinstance(section.get("holes"), list):
@@ -68,7 +68,7 @@ def _spindle(draft: RigDraft) -> Part:
 
 def _marks(draft: RigDraft) -> Part:
     if "marks" not in draft.data:
-        why = "without them nobody notices when the camera is knocked"
+        why = "a knock would not be noticed"
         return Part("marks", MISSING, why=why)
     try:
         count = len(marks_of(draft.section("marks")).marks)

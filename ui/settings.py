@@ -29,6 +29,8 @@ class Settings:
     turn_map: the map lies as the board does
     seen: a hole that is seen to be drilled counts without the pedal
     turns: quarter turns of the picture where no rig says how the hand sees it
+    rigs: rig files opened last, JSON; squares, square_mm: of the printed test board, as
+    drawn; ruler_mm: what its ruler bar measures, 0 if nobody has measured it
     """
 
     theme: str = "dark"
@@ -49,6 +51,10 @@ class Settings:
     seen: bool = True
     turns: int = 0
     seed: int = 1
+    rigs: str = ""
+    squares: str = "26x16"
+    square_mm: float = 10.0
+    ruler_mm: float = 0.0
 
 
 RECENT = 6
@@ -103,6 +109,8 @@ _LIMITS = {
     "thickness_mm": (0.1, 10.0),
     "tolerance_mm": (0.01, 5.0),
     "turns": (0, 3),
+    "square_mm": (2.0, 100.0),
+    "ruler_mm": (0.0, 200.0),
 }
 _CHOICES = {"theme": tuple(THEMES), "face": ("bottom", "top")}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from PyQt6.QtCore import QRectF, QSize, Qt, pyqtSignal
-from PyQt6.QtGui import QPainter, QPen
+from PyQt6.QtGui import QFontMetrics, QPainter, QPen
 from PyQt6.QtWidgets import QAbstractButton, QVBoxLayout, QWidget
 
 from ui.look.colours import Colours
@@ -66,8 +66,12 @@ class _Step(QAbstractButton):
         self.update()
 
     def sizeHint(self) -> QSize:  # noqa: N802
-        metrics = self.fontMetrics()
-        return QSize(metrics.horizontalAdvance("m" * 13), int(metrics.height() * 3.4))
+        font = self.font()
+        font.setBold(True)  # as the step at hand is written
+        metrics = QFontMetrics(font)
+        line = metrics.height()
+        wide = round(14 + 1.5 * line + metrics.horizontalAdvance(self.words) + 10)
+        return QSize(max(wide, metrics.horizontalAdvance("m" * 12)), int(line * 3.4))
 
     def paintEvent(self, event) -> None:  # noqa: N802, ARG002
         painter = QPainter(self)

@@ -34,13 +34,14 @@ def device_numbers() -> tuple[str, ...]:
 def find_cameras(
     numbers: Sequence[str] | None = None,
     *,
+    busy: str = "",
     stop: threading.Event | None = None,
     found: Callable[[FoundCamera], None] | None = None,
     opener=open_camera,
 ) -> tuple[FoundCamera, ...]:
     """Those that deliver a picture; nothing about a camera is changed but its picture's size.
 
-    numbers: None for `device_numbers`; a camera in use elsewhere is no camera here
+    numbers: None for `device_numbers`; busy: the one in use here, which is left alone
     stop: ends the search before the next number; found: called with each at once
     Where the system lists nothing, two silent numbers in a row end the search.
     """
@@ -50,6 +51,9 @@ def find_cameras(
     for number in device_numbers() if numbers is None else numbers:
         if stop is not None and stop.is_set():
             break
+        if number == busy:
+            silent = 0
+            continue
         camera = _tried(number, opener)
         silent = 0 if camera is not None else silent + 1
         if camera is not None:

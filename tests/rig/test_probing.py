@@ -45,6 +45,12 @@ def test_only_what_delivers_pictures_is_a_camera():
     assert plugged.open == 0  # each was given back
 
 
+def test_the_one_in_use_is_left_alone():
+    plugged = Plugged({"0": (64, 48), "1": (64, 48)})
+    find_cameras(["0", "1"], busy="0", opener=plugged)
+    assert plugged.tried == ["1"]
+
+
 def test_the_search_can_be_broken_off():
     stop = threading.Event()
     plugged = Plugged({"0": (64, 48), "1": (64, 48)})

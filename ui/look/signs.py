@@ -125,3 +125,23 @@ def step_sign(painter: QPainter, standing: str, colour: QColor, ground: QColor) 
         painter.drawEllipse(QRectF(-0.3, -0.3, 0.6, 0.6))
     elif standing == STEP_SHUT:
         painter.drawLine(QPointF(-0.45, 0), QPointF(0.45, 0))
+
+
+PART_DONE, PART_MISSING, PART_STALE = "done", "missing", "out of date"
+
+
+def part_sign(painter: QPainter, state: str, colour: QColor) -> None:
+    """A part of the rig: done (a tick), missing (a dotted ring), out of date (a ring in two
+    halves that no longer meet, struck through)."""
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    if state == PART_DONE:
+        painter.setPen(QPen(colour, 0.34))
+        painter.drawPolyline([QPointF(-0.85, 0.1), QPointF(-0.25, 0.65), QPointF(0.9, -0.65)])
+    elif state == PART_MISSING:
+        painter.setPen(QPen(colour, 0.24, Qt.PenStyle.DotLine))
+        painter.drawEllipse(QRectF(-0.8, -0.8, 1.6, 1.6))
+    else:
+        painter.setPen(QPen(colour, 0.3, cap=Qt.PenCapStyle.FlatCap))
+        painter.drawArc(QRectF(-0.95, -0.95, 1.6, 1.6), 45 * 16, 180 * 16)
+        painter.drawArc(QRectF(-0.65, -0.65, 1.6, 1.6), 225 * 16, 180 * 16)
+        painter.drawLine(QPointF(-0.75, 0.75), QPointF(0.75, -0.75))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections.abc import Callable
 
 from PyQt6.QtCore import QObject, pyqtSignal
@@ -44,6 +45,12 @@ class Background(QObject):
     def forget(self) -> None:
         """What is still running reports to nobody."""
         self._newest += 1
+
+    def wait(self, timeout_s: float) -> None:
+        """Until what runs has ended, at most so long; what it brings is still reported."""
+        end = time.monotonic() + timeout_s
+        for thread in tuple(self._threads):
+            thread.join(max(0.0, end - time.monotonic()))
 
     def close(self) -> None:
         self.forget()

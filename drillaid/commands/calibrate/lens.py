@@ -64,7 +64,8 @@ def run(args: argparse.Namespace) -> Answer:
     text = _text(result)
     if result.calibrated and draft is not None:
         had_bench = draft.has_bench
-        draft = draft.with_section("camera", _section(result, locked))
+        section = section_of(result, locked, datetime.date.today())
+        draft = draft.with_section("camera", section)
         draft.save()
         text += f"\n\nWritten to {args.rig}, [camera]."
         if had_bench and not draft.has_bench:
@@ -76,11 +77,11 @@ def run(args: argparse.Namespace) -> Answer:
     return Answer(text, result.to_json() | locked, DONE if result.calibrated else REFUSED)
 
 
-def _section(result, locked: dict) -> dict:
+def section_of(result, locked: dict, today: datetime.date) -> dict:
     """[camera]; keys of the last calibration that are not known now are taken out (None)."""
     unknown = {"focus_locked": None, "exposure_locked": None}
     return {
-        **unknown, **result.section(), **locked, "date": datetime.date.today().isoformat(),
+        **unknown, **result.section(), **locked, "date": today.isoformat(),
     }  # fmt: skip
 
 

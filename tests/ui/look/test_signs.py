@@ -42,6 +42,8 @@ KINDS = {
               for s in (LEFT, DONE, SKIPPED, TARGET)],
     "steps": [lambda p, s=s: signs.step_sign(p, s, BLACK, WHITE)
               for s in (signs.STEP_DONE, signs.STEP_NOW, signs.STEP_OPEN, signs.STEP_SHUT)],
+    "parts": [lambda p, s=s: signs.part_sign(p, s, BLACK)
+              for s in (signs.PART_DONE, signs.PART_MISSING, signs.PART_STALE)],
 }  # fmt: skip
 
 
