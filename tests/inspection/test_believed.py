@@ -86,7 +86,7 @@ def test_probabilities_keep_what_they_promise():
     rng = np.random.default_rng(7)
     design, parts = board(3, 4, 5, 6)
     said, plainly, does = [], [], []
-    for _ in range(18):
+    for _ in range(15):
         true, size, seen = drawn(rng, design, 0.05, (0.04, 0.03))
         held = believed_holes(list(seen.values()), design)
         for part in parts:
@@ -114,5 +114,5 @@ def chance(rng, design, at, holes) -> float:
         [h.centre_mm for h in holes], [h.diameter_mm for h in holes], design.xy_mm[at], POST,
         centre_error_mm=[h.centre_error_mm for h in holes],
         diameter_error_mm=[h.diameter_error_mm for h in holes],
-        along_rad=0.0, rng=rng, draws=60,
+        along_rad=0.0, rng=rng, draws=40,
     )  # fmt: skip

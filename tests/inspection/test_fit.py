@@ -262,10 +262,10 @@ def test_the_error_of_the_play_is_the_spread_of_the_play():
             centres + rng.normal(0, 0.004 / 2**0.5, nominal.shape),
             sizes + rng.normal(0, 0.006, 6), nominal, ROUND,
         ).play_mm
-        for _ in range(80)
+        for _ in range(60)
     ]  # fmt: skip
     stated = fit.play_error_mm(np.full(6, 0.004), np.full(6, 0.006))
-    assert np.std(plays) == pytest.approx(stated, rel=0.25)  # 80 draws know it to 8 %
+    assert np.std(plays) == pytest.approx(stated, rel=0.28)  # 60 draws know it to 9 %
 
 
 def test_uneven_lists_are_refused():

@@ -60,10 +60,10 @@ def test_the_probability_is_the_share_of_boards_drilled_so():
             places + rng.normal(0, sigma, places.shape), 1.1 + rng.normal(0, 0.02, 7),
             design.xy_mm, POST, along_rad=0.0,
         ).fits
-        for _ in range(150)
+        for _ in range(90)
     ]  # fmt: skip
     assert 0.05 < np.mean(fits) < 0.95
-    assert risk.probability == pytest.approx(np.mean(fits), abs=0.16)  # 3 sigma of both
+    assert risk.probability == pytest.approx(np.mean(fits), abs=0.19)  # 3 sigma of both
 
 
 def test_a_wider_bit_is_offered_as_far_as_the_copper_allows():
