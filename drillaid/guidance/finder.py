@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from drillaid.registration.result import NOT_FOUND, Registration
+from drillaid.registration.result import DARK, NOT_FOUND, Registration
+from drillaid.registration.words import dark_sentence
+from drillaid.vision.quality import too_dark
 
 if TYPE_CHECKING:
     from drillaid.design.model import Design
@@ -22,7 +24,8 @@ CHANGED_GREY, CHANGED_SHARE = 10.0, 0.01  # what moved, of the picture 16 times 
 
 
 class BoardFinder:
-    """find: picture -> Registration, the thorough search; follower: `Follower` or its like.
+    """find: picture -> Registration, the thorough search, with `pads` too for `point_out`;
+    follower: `Follower` or its like.
 
     hurry: pictures come by the clock. A board that was lost is then looked for in the
       quick way in every picture, and thoroughly only when nothing moves.
@@ -51,8 +54,10 @@ class BoardFinder:
         from drillaid.registration.register import register_picture
         from drillaid.rig.doubt import RigDoubt
 
-        def find(image: np.ndarray) -> Registration:
-            return register_picture(image, design, rig=rig, face=face, thickness_mm=thickness_mm)
+        def find(image: np.ndarray, pads=()) -> Registration:
+            return register_picture(
+                image, design, rig=rig, face=face, thickness_mm=thickness_mm, pads=pads
+            )
 
         doubt = RigDoubt.of(rig)
 
@@ -93,6 +98,8 @@ class BoardFinder:
         """Why the thorough search is put off, or None."""
         if not self._hurry or not self._follower.knows_the_board:
             return None
+        if too_dark(small):
+            return Registration(NOT_FOUND, dark_sentence(), reason=DARK)
         if self._in_vain is not None and _alike(small, self._in_vain[0]):
             self._waited += 1
             if self._waited < AGAIN_AFTER:
@@ -113,6 +120,17 @@ class BoardFinder:
             return self.take(found, image)
         self._in_vain = small, found
         return found
+
+    def point_out(self, image: np.ndarray, pads) -> Registration:
+        """As a person points out pads of this picture, (hole, u, v) each; followed from then on.
+
+        For a board that fits in more than one way. `find` must take `pads`.
+        """
+        found = self._find(image, pads=tuple(pads))
+        if not found.ok or found.placement.matrix is None:
+            return found
+        self._in_vain = None
+        return self.take(found, image)
 
     def take(self, registration: Registration, image: np.ndarray) -> Registration:
         """Follows from a registration of `image` that was made elsewhere.

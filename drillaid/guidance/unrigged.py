@@ -63,16 +63,22 @@ class UnriggedFinder:
             return self._begin(image)
         return self._told(self._inner.look(image))
 
+    def point_out(self, image: np.ndarray, pads) -> Registration:
+        """See `BoardFinder.point_out`."""
+        if self._inner is None:
+            return self._begin(image, self._register(image, pads=tuple(pads)))
+        return self._told(self._inner.point_out(image, pads))
+
     def _register(self, image: np.ndarray, **rig) -> Registration:
         from drillaid.registration.register import register_picture
 
         return register_picture(image, self._design, face=self._face, **rig)
 
-    def _begin(self, image: np.ndarray) -> Registration:
+    def _begin(self, image: np.ndarray, found: Registration | None = None) -> Registration:
         from drillaid.registration.following import Follower
         from drillaid.registration.makeshift import makeshift_rig
 
-        found = self._find(image)
+        found = self._find(image) if found is None else found
         if not found.ok:
             return found
         made = makeshift_rig(image, self._design, found, self._mark.px, face=self._face)
@@ -85,10 +91,10 @@ class UnriggedFinder:
         self._inner = BoardFinder(self._search, follower, hurry=self._hurry)
         return self._told(self._inner.take(made.registration(self._design, found), image))
 
-    def _search(self, image: np.ndarray) -> Registration:
+    def _search(self, image: np.ndarray, pads=()) -> Registration:
         """With the makeshift rig; where that fails, without, to tell a camera that moved."""
-        found = self._register(image, rig=self.makeshift.rig, thickness_mm=0.0)
-        if found.ok or found.status != NOT_FOUND:
+        found = self._register(image, rig=self.makeshift.rig, thickness_mm=0.0, pads=pads)
+        if pads or found.ok or found.status != NOT_FOUND:
             return found
         free = self._find(image)
         return replace(free, status=NOT_FOUND, message=_MOVED, placement=None) if free.ok else found

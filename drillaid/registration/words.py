@@ -67,6 +67,11 @@ def refusal_sentence(status: str, best, why: Why | None, *, rival=None) -> str:
     return _REFUSALS[why.reason] + _figures(why, best) + "."
 
 
+def dark_sentence() -> str:
+    """Of a picture that is dark: told without a search, which would find nothing."""
+    return _REFUSALS[result.DARK] + "."
+
+
 _REFUSALS = {
     result.DARK: "The picture is almost black: take off the lens cap and switch on the light",
     result.BURNT_OUT: (

@@ -18,6 +18,7 @@ from drillaid.rig.frame import Camera, Frame
 
 STATES = ("waiting", "live", "frozen", "lost", "ended")
 POLL_S = 0.2
+BLACK = 1  # grey levels
 
 
 class NewestFrame:
@@ -170,8 +171,10 @@ class NewestFrame:
         still = self._heard - self._moved
         if still <= self._frozen_after_s:
             return False
-        self._become("frozen", f"{self.name}: the picture has frozen; do not drill by it, "
-                     "check the camera.", forget=True)  # fmt: skip
+        what = "the picture has frozen; do not drill by it, check the camera."
+        if int(image.max()) <= BLACK:  # without any light there is no noise to tell by
+            what = "the picture is black: take off the lens cap, switch on the light."
+        self._become("frozen", f"{self.name}: {what}", forget=True)
         return True
 
     def _hand_over(self, frame: Frame | None = None, failure: Exception | None = None) -> bool:

@@ -101,3 +101,14 @@ def test_a_scene_that_stays_as_it_is_is_searched_again_now_and_then():
     follower.holds = False
     looks = next(n for n in range(60) if find.look(other(90)).ok)
     assert looks > 20 and find.searches == 3
+
+
+def test_a_light_that_goes_out_is_said_at_once_and_searched_for_by_nobody():
+    find, follower = finder([FOUND], hurry=True)
+    assert find.look(other(90)).ok
+    follower.holds = False
+    dark = find.look(other(4))
+    assert dark.reason == "dark" and "switch on the light" in dark.message
+    assert find.searches == 1
+    follower.again = True
+    assert find.look(other(90)).ok

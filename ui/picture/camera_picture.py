@@ -19,6 +19,7 @@ class CameraPicture(QWidget):
 
     over: what is wrong with the picture, written large across it; "" for nothing
     notice: what should be minded, on a band at the top; "" for nothing
+    marks, cross: places pointed out, and the one that keys would point at, device px
     aiming: draws tolerance, doubt and the way to push, else the holes alone
     """
 
@@ -33,6 +34,8 @@ class CameraPicture(QWidget):
         self.aiming = True
         self.over = self.notice = ""
         self.within = False
+        self.marks: list[tuple[float, float]] = []
+        self.cross: tuple[float, float] | None = None
         self._image: QImage | None = None
         self._scene: Scene | None = None
         self._held: QPointF | None = None
@@ -71,6 +74,7 @@ class CameraPicture(QWidget):
             self._holes(painter, scene)
             if self.aiming:
                 self._aim(painter, scene, width, height)
+        self._pointed(painter)
         if self.over:
             self._across(painter, width, height)
         elif self.notice:
@@ -180,6 +184,18 @@ class CameraPicture(QWidget):
         painter.fillRect(told.adjusted(-24, -18, 24, 18), QColor(0, 0, 0, 215))
         painter.setPen(QColor("#FFFFFF"))
         painter.drawText(box, int(flags), self.over)
+
+    def _pointed(self, painter: QPainter) -> None:
+        unit = self._unit()
+        for x, y in self.marks:
+            at = QPointF(x, y)
+            self._stroke(painter, lambda p, a=at: p.drawEllipse(a, 12 * unit, 12 * unit), 4 * unit)
+        if self.cross is not None:
+            x, y = self.cross
+            for dx, dy in ((1, 0), (0, 1)):
+                ends = [QPointF(x + k * dx * unit, y + k * dy * unit) for k in (-22, -5, 5, 22)]
+                for a, b in (ends[:2], ends[2:]):
+                    self._stroke(painter, lambda p, a=a, b=b: p.drawLine(a, b), 3 * unit)
 
     def _band(self, painter: QPainter, width: int) -> None:
         font = QFont(self.font())

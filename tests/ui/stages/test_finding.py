@@ -1,0 +1,110 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PyQt6.QtCore import QPoint, Qt
+
+from drillaid.guidance.job import prepare
+from drillaid.registration.result import REASONS, Registration
+from drillaid.simulation import mishaps, parts
+from drillaid.simulation.conditions import bench_for
+from drillaid.simulation.designs import Layout, Placed
+from drillaid.simulation.export import write_fabrication_files
+from ui.job import PRACTICE, Bench
+from ui.stages.finding import verdict_words
+
+
+@pytest.fixture(scope="module")
+def twin_job(tmp_path_factory):
+    """A dual row by its drill list alone: turned by half a turn it looks the same."""
+    layout = Layout((40.0, 20.0), 0.4)
+    layout.place(Placed(parts.dual_row(16), 20.0, 10.0))
+    design = layout.design("dual row (invented)")
+    folder = tmp_path_factory.mktemp("twin")
+    paths = [str(path) for path in write_fabrication_files(design, folder, "row")]
+    drills = [path for path in paths if path.endswith((".drl", ".xln", ".nc"))]
+    return prepare(drills, face="bottom", thickness_mm=1.6, bits_mm=(0.8,), tolerance_mm=0.2)
+
+
+def look_for(qtbot, window, job, bench):
+    window.job.make_practice = lambda _job, _seed: bench
+    window.job.set_job(job)
+    window.job.set_bench(Bench(PRACTICE))
+    window.go("finding")
+    stage = window.stages["finding"]
+    qtbot.waitUntil(lambda: stage.verdict.text() != "Looking …", timeout=30_000)
+    return stage
+
+
+def test_a_board_that_fits_twice_is_settled_by_two_pads_and_stays_so(qtbot, window, twin_job):
+    bench = bench_for(twin_job.design, 4)
+    stage = look_for(qtbot, window, twin_job, bench)
+    assert stage.verdict.text() == "It fits in more than one way"
+    assert not stage.go.isEnabled() and stage.pointing.isVisible()
+    for hole in twin_job.far_pair:
+        assert f"hole {hole} " in stage.pointing.text()
+        x, y = stage.sight.scene.view(bench.true_pixels())[hole - 1]
+        qtbot.mouseClick(stage.picture, Qt.MouseButton.LeftButton, pos=QPoint(round(x), round(y)))
+    qtbot.waitUntil(lambda: window.job.found, timeout=30_000)
+    seen = stage.sight.guidance.frame
+    qtbot.waitUntil(lambda: stage.sight.guidance.frame > seen + 5, timeout=30_000)
+    assert stage.verdict.text() == "Found" and stage.go.isEnabled()
+    assert not stage.pointing.isVisible()
+    # And it stays settled on the way to the drill: the right way round.
+    stage.go.click()
+    drilling = window.stages["drilling"]
+    qtbot.keyClick(drilling, Qt.Key.Key_Space)
+    qtbot.waitUntil(lambda: drilling.sight is not None and drilling.sight.registration is not None,
+                    timeout=30_000)  # fmt: skip
+    place = drilling.sight.registration.placement
+    off = place.pixels - bench.true_pixels()
+    assert np.hypot(*off.T).max() < 3.0
+
+
+def test_pads_are_pointed_out_with_keys_too(qtbot, window, twin_job):
+    bench = bench_for(twin_job.design, 4)
+    stage = look_for(qtbot, window, twin_job, bench)
+    for hole in twin_job.far_pair:
+        stage.picture.cross = tuple(stage.sight.scene.view(bench.true_pixels())[hole - 1] + [20, 0])
+        for _ in range(2):
+            qtbot.keyClick(stage, Qt.Key.Key_Left)
+        qtbot.keyClick(stage, Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: window.job.found, timeout=30_000)
+
+
+def test_what_was_found_is_told_in_the_persons_terms(qtbot, window, small_job):
+    bench = bench_for(small_job.design, 3)
+    stage = look_for(qtbot, window, small_job, bench)
+    assert stage.verdict.text() == "Found"
+    words = stage.words.text()
+    assert "places looked at agree" in words and "Holes are known to 0.0" in words
+    assert "artwork is" in words
+    assert stage.go.isEnabled() and window.job.found
+
+
+@pytest.mark.parametrize(
+    ("spoil", "verdict", "advice"),
+    [
+        (mishaps.bare_side, "The bare side is up", "turn it over"),
+        (mishaps.dim, "Too dark", "switch on the light"),
+        (mishaps.defocused, "Out of focus", "focus on the board"),
+    ],
+)
+def test_each_refusal_has_its_word_and_its_advice(qtbot, window, small_job, spoil, verdict, advice):
+    stage = look_for(qtbot, window, small_job, spoil(3, bench_for(small_job.design, 3)))
+    assert stage.verdict.text() == verdict
+    assert advice in stage.words.text()
+    assert not stage.go.isEnabled() and not window.job.found
+
+
+def test_the_wrong_face_is_said(qtbot, window, small_job):
+    stage = look_for(qtbot, window, replace(small_job, face="top"), bench_for(small_job.design, 3))
+    assert stage.verdict.text() == "The wrong way round"
+    assert "mirror image" in stage.words.text()
+
+
+def test_no_two_reasons_have_the_same_words():
+    told = {verdict_words(Registration("not_found", "", reason=reason)) for reason in REASONS}
+    assert len(told) >= len(REASONS) - 2  # the last two have a status of their own
