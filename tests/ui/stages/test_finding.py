@@ -15,6 +15,8 @@ from drillaid.simulation.export import write_fabrication_files
 from ui.job import PRACTICE, Bench
 from ui.stages.finding import verdict_words
 
+SIZE = 960, 540  # of the pictures: searched in a quarter of the time
+
 
 @pytest.fixture(scope="module")
 def twin_job(tmp_path_factory):
@@ -39,14 +41,20 @@ def look_for(qtbot, window, job, bench):
 
 
 def test_a_board_that_fits_twice_is_settled_by_two_pads_and_stays_so(qtbot, window, twin_job):
-    bench = bench_for(twin_job.design, 4)
+    bench = bench_for(twin_job.design, 4, size=SIZE)
     stage = look_for(qtbot, window, twin_job, bench)
     assert stage.verdict.text() == "It fits in more than one way"
     assert not stage.go.isEnabled() and stage.pointing.isVisible()
-    for hole in twin_job.far_pair:
-        assert f"hole {hole} " in stage.pointing.text()
-        x, y = stage.sight.scene.view(bench.true_pixels())[hole - 1]
-        qtbot.mouseClick(stage.picture, Qt.MouseButton.LeftButton, pos=QPoint(round(x), round(y)))
+    first, second = twin_job.far_pair
+    assert f"hole {first} " in stage.pointing.text()
+    x, y = stage.sight.scene.view(bench.true_pixels())[first - 1]
+    qtbot.mouseClick(stage.picture, Qt.MouseButton.LeftButton, pos=QPoint(round(x), round(y)))
+    assert f"hole {second} " in stage.pointing.text()
+    # The second one by keys alone.
+    stage.picture.cross = tuple(stage.sight.scene.view(bench.true_pixels())[second - 1] + [20, 0])
+    for _ in range(2):
+        qtbot.keyClick(stage, Qt.Key.Key_Left)
+    qtbot.keyClick(stage, Qt.Key.Key_Return)
     qtbot.waitUntil(lambda: window.job.found, timeout=30_000)
     seen = stage.sight.guidance.frame
     qtbot.waitUntil(lambda: stage.sight.guidance.frame > seen + 5, timeout=30_000)
@@ -63,19 +71,8 @@ def test_a_board_that_fits_twice_is_settled_by_two_pads_and_stays_so(qtbot, wind
     assert np.hypot(*off.T).max() < 3.0
 
 
-def test_pads_are_pointed_out_with_keys_too(qtbot, window, twin_job):
-    bench = bench_for(twin_job.design, 4)
-    stage = look_for(qtbot, window, twin_job, bench)
-    for hole in twin_job.far_pair:
-        stage.picture.cross = tuple(stage.sight.scene.view(bench.true_pixels())[hole - 1] + [20, 0])
-        for _ in range(2):
-            qtbot.keyClick(stage, Qt.Key.Key_Left)
-        qtbot.keyClick(stage, Qt.Key.Key_Return)
-    qtbot.waitUntil(lambda: window.job.found, timeout=30_000)
-
-
 def test_what_was_found_is_told_in_the_persons_terms(qtbot, window, small_job):
-    bench = bench_for(small_job.design, 3)
+    bench = bench_for(small_job.design, 3, size=SIZE)
     stage = look_for(qtbot, window, small_job, bench)
     assert stage.verdict.text() == "Found"
     words = stage.words.text()
@@ -93,14 +90,16 @@ def test_what_was_found_is_told_in_the_persons_terms(qtbot, window, small_job):
     ],
 )
 def test_each_refusal_has_its_word_and_its_advice(qtbot, window, small_job, spoil, verdict, advice):
-    stage = look_for(qtbot, window, small_job, spoil(3, bench_for(small_job.design, 3)))
+    stage = look_for(qtbot, window, small_job, spoil(3, bench_for(small_job.design, 3, size=SIZE)))
     assert stage.verdict.text() == verdict
     assert advice in stage.words.text()
     assert not stage.go.isEnabled() and not window.job.found
 
 
 def test_the_wrong_face_is_said(qtbot, window, small_job):
-    stage = look_for(qtbot, window, replace(small_job, face="top"), bench_for(small_job.design, 3))
+    stage = look_for(
+        qtbot, window, replace(small_job, face="top"), bench_for(small_job.design, 3, size=SIZE)
+    )
     assert stage.verdict.text() == "The wrong way round"
     assert "mirror image" in stage.words.text()
 
