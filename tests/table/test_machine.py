@@ -173,6 +173,9 @@ def test_safe_before_anything_was_said_to_the_table():
     assert not [h for h in bench.table.log if h.what in ("line", "urgent")]
 
 
+THEN = ("", "", "travel", "seen off", "spindle off", "lost")
+
+
 class Walk(RuleBasedStateMachine):
     """Anything in any order, with faults in between; judged by the table's own log."""
 
@@ -181,7 +184,7 @@ class Walk(RuleBasedStateMachine):
         self.bench = TableBench()
         self.machine = self.bench.machine
         self.running = None
-        self.sighted: dict[float, float] = {}
+        self.claims: list[tuple[float, float, Sighting]] = []
 
     def _try(self, steps) -> None:
         try:
@@ -229,7 +232,12 @@ class Walk(RuleBasedStateMachine):
     @rule(off=st.sampled_from([0.0, 0.02, 0.05]), late=st.booleans(), hole=st.integers(1, 2))
     def see(self, off, late, hole):
         when = self.machine.moved_s - 0.001 if late else picture(self.bench)
-        self._call(self.machine.seen, Sighting(hole, when, off, 0.03))
+        self._claim(Sighting(hole, when, off, 0.03))
+
+    def _claim(self, sighting: Sighting) -> None:
+        if self.machine.state is State.UP:
+            self.claims.append((sighting.time_s, self.bench.clock.now(), sighting))
+        self._call(self.machine.seen, sighting)
 
     @rule(steps=st.integers(1, 300))
     def plunge(self, steps):
@@ -263,10 +271,13 @@ class Walk(RuleBasedStateMachine):
     def make_safe(self):
         self.machine.make_safe()
 
-    @rule(x=st.floats(20, 60), then=st.sampled_from(["", "travel", "spindle off", "lost"]))
-    def ready_to_plunge(self, x, then):
+    @rule(x=st.floats(20, 60), then=st.sampled_from(THEN), down=st.booleans())
+    def ready_to_plunge(self, x, then, down):
         """All that has to go before a plunge, and perhaps one thing that forbids it again."""
         m = self.machine
+        self.bench.table.replies.silent = False  # somebody has put it right
+        if m.hands_near:
+            self.hands_off()
         for steps in (m.connect, m.home):
             if m.state in (State.OFFLINE, State.UNHOMED, State.STOPPED):
                 self._try(steps())
@@ -274,13 +285,17 @@ class Walk(RuleBasedStateMachine):
         self._call(m.board_registered)
         self._try(m.travel(x, 30.0))
         self._try(m.spin(True))
-        self._call(m.seen, Sighting(1, picture(self.bench), 0.0, 0.03))
+        self._claim(Sighting(1, picture(self.bench), 0.0, 0.03))
+        if then == "seen off":
+            self._claim(Sighting(1, picture(self.bench), 0.05, 0.03))
         if then == "travel":
             self._try(m.travel(x + 1, 30.0))
         elif then == "spindle off":
             self._try(m.spin(False))
         elif then == "lost":
             m.board_lost()
+        if down:
+            self.plunge(300)
 
     @rule(what=st.sampled_from(["alarm", "restart", "noise", "silence", "slow", "split", "clean"]))
     def something_happens(self, what):
@@ -306,13 +321,25 @@ class Walk(RuleBasedStateMachine):
         assert not broken_invariants(self.bench)
 
     @invariant()
+    def every_plunge_was_claimed_to_be_in_place(self):
+        """By the last thing said before it, of a picture newer than the last XY motion."""
+        arrived = -np.inf
+        surface = self.bench.setup.surface_z_mm
+        for h in self.bench.table.log:
+            if h.what == "arrived" and np.abs(np.subtract(h.end, h.start))[:2].max() > 1e-6:
+                arrived = h.time_s
+            if h.what == "motion" and h.end[2] < surface and h.end[2] < h.start[2]:
+                taken, _, last = [c for c in self.claims if c[1] <= h.time_s][-1]
+                assert taken > arrived and last.distance_mm <= 0.03 and last.hole == 1
+
+    @invariant()
     def made_safe_is_safe(self):
         if self.machine.state is State.STOPPED and not self.bench.table.replies.silent:
             assert self.bench.table.axes.z > -30.0
 
 
 Walk.TestCase.settings = settings(
-    max_examples=25,
+    max_examples=60,
     stateful_step_count=25,
     deadline=None,
     phases=[Phase.explicit, Phase.generate],  # shrinking takes minutes
