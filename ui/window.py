@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from PyQt6.QtCore import QTimer
+from functools import partial
+
+from PyQt6.QtCore import Qt, QTimer
 from PyQt6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeySequence, QShortcut
 from PyQt6.QtWidgets import (
     QApplication,
@@ -10,6 +12,7 @@ from PyQt6.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QMainWindow,
+    QPushButton,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
@@ -19,6 +22,10 @@ from ui import settings as remembered
 from ui.job import JobState
 from ui.look.colours import THEMES
 from ui.look.style import LARGEST, SMALLEST, sheet
+from ui.pages.boards import BoardsPage
+from ui.pages.comfort import ComfortPage
+from ui.pages.help import HelpPage
+from ui.pages.page import Page
 from ui.stages.after import AfterStage
 from ui.stages.bench import BenchStage
 from ui.stages.design import DesignStage
@@ -28,6 +35,7 @@ from ui.stages.stage import Stage
 from ui.way import STEPS, WayRail
 from ui.words import tr
 
+PAGES = ((BoardsPage, "F8"), (ComfortPage, "F9"), (HelpPage, "F1"))
 STAGES = (DesignStage, BenchStage, FindingStage, DrillingStage, AfterStage)
 
 
@@ -48,6 +56,14 @@ class Window(QMainWindow):
             stage.told.connect(self.tell)
             self.stages[kind.name] = stage
             self.stack.addWidget(stage)
+        self.pages: dict[str, Page] = {}
+        self.page: Page | None = None  # over the stage at hand
+        for kind, _ in PAGES:
+            page = kind(job, self.colours)
+            page.back.connect(self.close_page)
+            page.told.connect(self.tell)
+            self.pages[kind.name] = page
+            self.stack.addWidget(page)
         self.way = WayRail(STEPS, self.colours)
         self.way.gone_to.connect(self.go)
         self.line = QLabel()
@@ -70,7 +86,16 @@ class Window(QMainWindow):
         column = QVBoxLayout(middle)
         column.setContentsMargins(10, 10, 10, 6)
         column.addLayout(self._row, 1)
-        column.addWidget(self.line)
+        foot = QHBoxLayout()
+        foot.addWidget(self.line, 1)
+        words = {"boards": tr("Boards done"), "settings": tr("Settings"), "help": tr("Help")}
+        for kind, keys in PAGES:
+            button = QPushButton(f"{words[kind.name]}  ({keys})")
+            button.setObjectName("foot")
+            button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+            button.clicked.connect(partial(self.open_page, kind.name))
+            foot.addWidget(button)
+        column.addLayout(foot)
         self.setCentralWidget(middle)
         self._set_hand(self.job.settings.left_handed)
 
@@ -85,6 +110,7 @@ class Window(QMainWindow):
             ("Ctrl++", lambda: self._type_by(0.1)),
             ("Ctrl+-", lambda: self._type_by(-0.1)),
             ("F10", self._other_theme),
+            *((keys, partial(self.open_page, kind.name)) for kind, keys in PAGES),
         ):
             QShortcut(QKeySequence(keys), self, activated=slot)
 
@@ -96,12 +122,38 @@ class Window(QMainWindow):
             self._entered = True
             QTimer.singleShot(0, self.stages[self.at].enter)
 
+    def open_page(self, name: str, _checked: bool = False) -> None:
+        """Over the stage at hand, which rests meanwhile. The same once more leads back."""
+        if self.page is self.pages[name]:
+            self.close_page()
+            return
+        if self.page is None:
+            self.stages[self.at].leave()
+        else:
+            self.page.leave()
+        self.page = self.pages[name]
+        self.stack.setCurrentWidget(self.page)
+        self.tell("")
+        self.page.enter()
+
+    def close_page(self) -> None:
+        """Back to the stage at hand."""
+        if self.page is not None:
+            page, self.page = self.page, None
+            page.leave()
+            self.stack.setCurrentWidget(self.stages[self.at])
+            self.stages[self.at].enter()
+
     def go(self, name: str) -> None:
         standing = self.stages[name].standing(self.job)
         if standing.why and name != self.at:
             self.tell(standing.why)
             return
-        self.stages[self.at].leave()
+        if self.page is not None:
+            page, self.page = self.page, None
+            page.leave()
+        else:
+            self.stages[self.at].leave()
         self.at = name
         stage = self.stages[name]
         self.stack.setCurrentWidget(stage)
@@ -131,7 +183,7 @@ class Window(QMainWindow):
 
     def open_paths(self, paths: list[str]) -> None:
         """A design, wherever in the job one is."""
-        if self.at != "design":
+        if self.at != "design" or self.page is not None:
             self.go("design")
         self.stages["design"].open_paths(paths)
 
@@ -149,6 +201,8 @@ class Window(QMainWindow):
         app.setStyleSheet(sheet(self.colours, self.job.settings.type_scale))
         for stage in self.stages.values():
             stage.repaint_with(self.colours)
+        for page in self.pages.values():
+            page.repaint_with(self.colours)
         for button in self.way.buttons.values():
             button.colours = self.colours
             button.update()
@@ -164,8 +218,9 @@ class Window(QMainWindow):
         self.showNormal() if self.isFullScreen() else self.showFullScreen()
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
-        self.stages[self.at].leave()
+        (self.page or self.stages[self.at]).leave()
         for stage in self.stages.values():
             stage.shut_down()
+        self.pages["boards"].work.close()
         self.job.close()
         super().closeEvent(event)

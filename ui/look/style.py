@@ -29,6 +29,7 @@ QPushButton, QToolButton {{
 }}
 QPushButton:focus, QToolButton:focus, QComboBox:focus, QLineEdit:focus, QAbstractSpinBox:focus,
 QListView:focus, QTreeView:focus, QTableView:focus {{ border: 3px solid {c.key}; }}
+QPushButton#foot {{ min-height: {1.2 * pt:.0f}px; padding: 2px {0.6 * pt:.0f}px; }}
 QPushButton#go {{ background: {c.key}; color: {c.on_key}; border-color: {c.key};
     font-weight: 600; }}
 QPushButton#go:focus {{ border: 3px solid {c.ink}; }}
@@ -36,6 +37,10 @@ QPushButton#stop {{ background: {c.bad}; color: {c.on_bad}; border-color: {c.bad
     font-weight: 700; font-size: {1.4 * pt:.1f}pt; }}
 QPushButton:disabled, QPushButton#go:disabled {{ background: {c.ground}; color: {c.quiet};
     border: 2px dashed {c.line}; }}
+QCheckBox::indicator {{ width: {1.1 * pt:.0f}px; height: {1.1 * pt:.0f}px;
+    border: 2px solid {c.line}; border-radius: 3px; background: {c.ground}; }}
+QCheckBox::indicator:checked {{ background: {c.key}; border: 2px solid {c.ink}; }}
+QCheckBox:focus {{ color: {c.key}; text-decoration: underline; }}
 QComboBox, QLineEdit, QAbstractSpinBox {{
     background: {c.ground}; border: 2px solid {c.line}; border-radius: 6px; padding: 4px 8px;
     min-height: {1.9 * pt:.0f}px; selection-background-color: {c.key};

@@ -89,10 +89,10 @@ class AfterStage(GuidedStage):
         self.scroll.column.addWidget(self.message)
         self.scroll.column.addWidget(self.words)
         self.scroll.column.addStretch(1)
-        self.take = _button(tr("Photograph it  (C)"), self._take_picture)
+        self.take = _button(tr("Photograph  (C)"), self._take_picture)
         self.file = _button(tr("From a file …"), self._from_file)
-        self.open = _button(tr("Open the report  (R)"), self._open_report)
-        self.save = _button(tr("Save it as …"), self._save_report)
+        self.open = _button(tr("Report  (R)"), self._open_report)
+        self.save = _button(tr("Save as …"), self._save_report)
         self.next = _button(tr("Next board  (N)"), self._next)
         grid = QGridLayout()
         grid.addWidget(self.take, 0, 0)
@@ -156,7 +156,7 @@ class AfterStage(GuidedStage):
         """What can be pressed, and what is meant next."""
         done = self.looked is not None and self.looked.check.inspection is not None
         live = self.looked is None
-        self.take.setText(tr("Photograph it  (C)") if live else tr("Once more  (C)"))
+        self.take.setText(tr("Photograph  (C)") if live else tr("Once more  (C)"))
         for button, main in ((self.take, live), (self.next, not live)):
             button.setObjectName("go" if main else "")
             button.style().polish(button)

@@ -1,0 +1,1 @@
+"""Pages beside the way through a job: boards done, settings, help."""
