@@ -15,15 +15,15 @@ import cv2  # noqa: F401
 from ui.app import drop_foreign_plugins
 
 drop_foreign_plugins()
-from PyQt6.QtTest import QTest
-from PyQt6.QtWidgets import QApplication
+from PyQt6.QtTest import QTest  # noqa: E402
+from PyQt6.QtWidgets import QApplication  # noqa: E402
 
-from drillaid.guidance.events import BitFitted, Confirm
-from drillaid.guidance.job import prepare
-from drillaid.simulation.conditions import bench_for
-from ui.job import PRACTICE, Bench, JobState
-from ui.settings import Settings
-from ui.window import Window
+from drillaid.guidance.events import BitFitted, Confirm  # noqa: E402
+from drillaid.guidance.job import prepare  # noqa: E402
+from drillaid.simulation.conditions import bench_for  # noqa: E402
+from ui.job import PRACTICE, Bench, JobState  # noqa: E402
+from ui.settings import Settings  # noqa: E402
+from ui.window import Window  # noqa: E402
 
 app = QApplication([])
 job = JobState(Settings(), sys.argv[1])
