@@ -6,15 +6,17 @@ import threading
 from pathlib import Path
 
 from PyQt6.QtCore import pyqtSignal
-from PyQt6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout
+from PyQt6.QtWidgets import QComboBox, QFileDialog
 
 from calibration.rig_standing import PARTS, standing_of
 from drillaid.errors import RigError
 from drillaid.rig.pictures import check_size
 from drillaid.rig.probing import OPEN_S, READ_S, find_cameras
 from drillaid.rig.sources import without_secrets
+from ui.calibrating.button_row import ButtonRow
 from ui.calibrating.page import Page, button, label
 from ui.calibrating.part_row import PartRow
+from ui.calibrating.plain import plain
 from ui.job import PRACTICE
 from ui.running.background import Background
 from ui.running.looking import OPENING, Look
@@ -46,9 +48,7 @@ class HomePage(Page):
         self.search = button(tr("Search again"), self.find)
         self.file = button(tr("File …"), self._file)
         self.folder = button(tr("Folder …"), self._folder)
-        row = QHBoxLayout()
-        for made in (self.search, self.file, self.folder):
-            row.addWidget(made)
+        row = ButtonRow(self.search, self.file, self.folder)
         self.state = label("", "quiet")
         self.rigs = QComboBox()
         self.rigs.setSizeAdjustPolicy(_SHORT)
@@ -57,21 +57,15 @@ class HomePage(Page):
         self.rigs.activated.connect(lambda _: self.rig.open(self.rigs.currentData()))
         self.open_rig = button(tr("Open …"), self._open)
         self.new_rig = button(tr("New …"), self._new)
-        rig_row = QHBoxLayout()
-        rig_row.addWidget(self.rigs, 1)
-        rig_row.addWidget(self.open_rig)
-        rig_row.addWidget(self.new_rig)
+        rig_row = ButtonRow(self.open_rig, self.new_rig)
         self.rows = {name: PartRow(self.rig.colours, name) for name in PARTS}
         for name, part_row in self.rows.items():
             part_row.clicked.connect(lambda _=False, n=name: self._go(PAGE_OF[n]))
         self.no_rig = button(tr("I have no rig file"), lambda: self.gone_to.emit("mark"))
         self.print = button(tr("Print the sheets"), lambda: self.gone_to.emit("sheet"))
         self.repair = button(tr("After a knock"), lambda: self._go("repair"))
-        more = QHBoxLayout()
-        more.addWidget(self.print)
-        more.addWidget(self.repair)
-        self.add(self.camera, row, self.state, label(tr("Rig file: what is known of this camera "
-                 "over this drill"), "quiet"), rig_row, self.words,
+        more = ButtonRow(self.print, self.repair)
+        self.add(self.camera, row, self.state, label(tr("Rig file of this camera and drill"), "quiet"), self.rigs, rig_row, self.words,
                  *self.rows.values(), more, self.no_rig)  # fmt: skip
         self.go = button(tr("Use this bench"), self.used.emit, go=True)
         self.why = label("", "quiet")
@@ -135,7 +129,9 @@ class HomePage(Page):
                            h=camera.size_px[1])  # fmt: skip
                 self.camera.insertItem(place, words, camera.source)
         if not cameras and self.rig.practising:
-            self.say(tr("No camera is plugged in; the simulated workshop is there to practise."))
+            self.told.emit(
+                tr("No camera is plugged in; the simulated workshop is there to practise.")
+            )
         self._show_source()
 
     def _choose(self) -> None:
@@ -254,7 +250,7 @@ class HomePage(Page):
             self.why.setText(tr("To practise, boards lie on a simulated bench of their own; no "
                                 "rig is needed."))  # fmt: skip
         else:
-            self.why.setText(why)
+            self.why.setText(plain(why))
         self.go.setEnabled(not why)
 
 

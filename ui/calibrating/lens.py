@@ -12,7 +12,7 @@ from calibration.lens import ENOUGH, MIN_USABLE, LensResult, calibrate_lens
 from calibration.live_lens import SIDES, LensSession, LensState
 from calibration.photographs import listed_photographs, look_at
 from drillaid.commands.calibrate.lens import locked_of, section_of
-from ui.calibrating.page import Page, button, label
+from ui.calibrating.page import Figure, Page, button, label
 from ui.look.colours import Colours
 from ui.picture.live_picture import Overlay
 from ui.running.looking import Look
@@ -29,7 +29,7 @@ class LensPage(Page):
 
     def build(self) -> None:
         self.sheet = label("", "quiet")
-        self.count = label("", "figure")
+        self.count = Figure()
         self.advice = label("", "title")
         self.message = label()
         self.tilts = TiltSign(self.rig.colours)

@@ -7,7 +7,7 @@ from PyQt6.QtCore import pyqtSignal
 
 from drillaid.commands.calibrate.spindle import CAUTION
 from drillaid.guidance.spindle_mark import SpindleMark, mark_in_scrap, pointed_at
-from ui.calibrating.page import Page, button, caution, label, lead
+from ui.calibrating.page import Figure, Page, button, caution, label, lead
 from ui.picture.live_picture import Overlay
 from ui.running.workshop import SCRAP
 from ui.words import number, tr
@@ -24,7 +24,7 @@ class MarkPage(Page):
     def build(self) -> None:
         self.take = button(tr("Look for the hole"), lambda: self.shoot(None), go=True)
         self.use = button(tr("Use this bench"), lambda: self.marked.emit(self.mark), go=True)
-        self.figure = label("", "figure")
+        self.figure = Figure()
         self.add(
             label(tr("Clamp a piece of scrap as thick as your boards, drill one hole, let the "
                      "spindle stop and lift the bit. Leave the scrap clamped: where the hole is "
@@ -60,8 +60,7 @@ class MarkPage(Page):
         if isinstance(found, str):
             if self._near is None:
                 self.figure.setText(tr("Not found"))
-                why = _sentence(found.replace("--spindle U,V", tr("a click")))
-                self.say(tr("{why}. Or click on it in the picture.", why=why))
+                self.say(f"{_sentence(found)}.")
                 return
             self.mark = pointed_at(*self._near)
             self.say(tr("No hole is seen there, so your click itself is taken, to about one "

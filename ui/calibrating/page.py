@@ -6,13 +6,14 @@ from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtWidgets import (
     QDoubleSpinBox,
     QFrame,
-    QHBoxLayout,
     QLabel,
     QLayout,
     QPushButton,
     QVBoxLayout,
 )
 
+from ui.calibrating.button_row import ButtonRow
+from ui.calibrating.plain import plain
 from ui.calibrating.rig_work import RigWork
 from ui.picture.live_picture import Overlay
 from ui.running.background import Background
@@ -75,10 +76,7 @@ class Page(QFrame):
 
     def keys(self, *buttons: QPushButton) -> None:
         """A row at the foot; its buttons share the width."""
-        row = QHBoxLayout()
-        for made in buttons:
-            row.addWidget(made)
-        self.foot.addLayout(row)
+        self.foot.addWidget(ButtonRow(*buttons))
 
     def back_key(self) -> QPushButton:
         return button(tr("Back"), lambda: self.gone_to.emit("home"))
@@ -127,7 +125,8 @@ class Page(QFrame):
     # -- slow work ----------------------------------------------------------------------------
 
     def say(self, words: str) -> None:
-        self.words.setText(words)
+        self.words.setText(plain(words))
+        self.words.setVisible(bool(words))
 
     def finished(self, result) -> None:
         """What the slow work brought."""
@@ -151,6 +150,20 @@ class Page(QFrame):
         self.say(sentence)
         self.eye_changed.emit()
         self.settle()
+
+
+class Figure(QLabel):
+    """The one figure that counts, large; takes no room while there is none."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setObjectName("figure")
+        self.setWordWrap(True)
+        self.hide()
+
+    def setText(self, text: str) -> None:  # noqa: N802
+        super().setText(text)
+        self.setVisible(bool(text))
 
 
 def label(text: str = "", name: str = "") -> QLabel:

@@ -11,7 +11,7 @@ from calibration.rig_standing import DONE, standing_of
 from drillaid.errors import DrillaidError
 from drillaid.rig.pictures import check_size
 from drillaid.rig.still_true import RigWatch, Verdict
-from ui.calibrating.page import Page, button, label, lead, millimetres
+from ui.calibrating.page import Figure, Page, button, label, lead, millimetres
 from ui.picture.live_picture import Overlay
 from ui.running.looking import Look
 from ui.running.workshop import BARE, SHEET_LYING
@@ -32,7 +32,7 @@ class PlanePage(Page):
 
     def build(self) -> None:
         self.sheet = label("", "quiet")
-        self.figure = label("", "figure")
+        self.figure = Figure()
         self.state = label("", "title")
         self.take = button(tr("Take the picture"), self.shoot, go=True)
         self.write = button(tr("Write to the rig file"), self._write, go=True)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from PyQt6.QtWidgets import QComboBox, QFileDialog, QFormLayout
+from PyQt6.QtWidgets import QComboBox, QFileDialog, QFormLayout, QLineEdit
 
+from calibration.pattern import SQUARE_MM as SQUARES_MM
+from calibration.pattern import Pattern, parse_counts
 from calibration.sheet.board import Place, largest_pattern, test_board
 from calibration.sheet.marks import marks_sheet
 from calibration.sheet.paper import PAPERS_MM, paper_mm
 from calibration.sheet.write import write_sheet
+from drillaid.errors import DrillaidError
 from ui.calibrating.page import Page, button, label, millimetres
 from ui.words import mm, number, tr
 
@@ -33,11 +36,18 @@ class SheetPage(Page):
         self.bar = millimetres(0.0, 200.0)
         self.bar.setSpecialValueText(tr("not measured"))
         self.bar.valueChanged.connect(self._measured)
+        self.squares = QLineEdit()
+        self.squares.setToolTip(tr("Across and down, as the sheet says, such as 26x16"))
+        self.squares.editingFinished.connect(self._drawn)
+        self.square = millimetres(*SQUARES_MM)
+        self.square.valueChanged.connect(lambda _: self._drawn())
         form = QFormLayout()
         form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
         form.addRow(tr("Paper"), self.paper)
         bar_form = QFormLayout()
         bar_form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
+        bar_form.addRow(tr("Its squares"), self.squares)
+        bar_form.addRow(tr("One is drawn"), self.square)
         bar_form.addRow(tr("Ruler bar measures"), self.bar)
         self.add(
             form, self.board, self.marks,
@@ -57,10 +67,14 @@ class SheetPage(Page):
         self.sheet.setText(tr("Then measure the black ruler bar with callipers: it was drawn "
                               "{b} long. {sheet}", b=mm(drawn.bar_mm, 0),
                               sheet=self.rig.sheet_words()))  # fmt: skip
-        self.bar.setEnabled(not self.rig.practising)
-        self.bar.blockSignals(True)
+        for field in (self.bar, self.square, self.squares):
+            field.setEnabled(not self.rig.practising)
+            field.blockSignals(True)
         self.bar.setValue(self.rig.bar_mm)
-        self.bar.blockSignals(False)
+        self.square.setValue(drawn.square_mm)
+        self.squares.setText(f"{drawn.columns}x{drawn.rows}")
+        for field in (self.bar, self.square, self.squares):
+            field.blockSignals(False)
 
     def _save(self, which: str) -> None:
         name = "test-board.pdf" if which == "board" else "reference-marks.pdf"
@@ -88,6 +102,20 @@ class SheetPage(Page):
             self.rig.job.remember(squares=squares, square_mm=pattern.square_mm, ruler_mm=0.0)
         self._show()
         self.say(tr("Saved: {path}", path=path))
+
+    def _drawn(self) -> None:
+        """Of a sheet that was printed before."""
+        try:
+            pattern = Pattern(*parse_counts(self.squares.text(), ""), self.square.value())
+        except DrillaidError as error:
+            self.say(str(error).strip())
+            return
+        squares = f"{pattern.columns}x{pattern.rows}"
+        settings = self.rig.job.settings
+        if (squares, pattern.square_mm) != (settings.squares, settings.square_mm):
+            self.rig.job.remember(squares=squares, square_mm=pattern.square_mm, ruler_mm=0.0)
+            self.say("")
+            self._show()
 
     def _measured(self, value: float) -> None:
         if value and self.rig.drawn().measured(value) is None:

@@ -10,7 +10,7 @@ from calibration.spindle_axis import THICKNESS_MM
 from calibration.spindle_job import SpindleJob, with_rig
 from drillaid.commands.calibrate.spindle import CAUTION
 from drillaid.rig.pictures import check_size
-from ui.calibrating.page import Page, button, caution, label, millimetres
+from ui.calibrating.page import Figure, Page, button, caution, label, lead, millimetres
 from ui.calibrating.scatter import Scatter
 from ui.picture.live_picture import Overlay
 from ui.running.workshop import SCRAP
@@ -28,7 +28,7 @@ class SpindlePage(Page):
 
     def build(self) -> None:
         self.caution = caution(CAUTION)
-        self.count = label("", "figure")
+        self.count = Figure()
         self.thickness = millimetres(*THICKNESS_MM)
         self.thickness.setValue(self.rig.job.settings.thickness_mm)
         self.thickness.valueChanged.connect(lambda _: self.rig.practising and self.lay.emit())
@@ -102,7 +102,7 @@ class SpindlePage(Page):
         if not job.done:
             self._unsure = True
             self._show()
-            self.say(job.message.replace("--hole U,V", tr("a click")))
+            self.say(job.message)
             return
         self._number += 1
         self._jobs.append(job)
@@ -155,3 +155,4 @@ class SpindlePage(Page):
         self.take.setEnabled(draft is not None and draft.has_bench and not self.running)
         self.undo.setEnabled(bool(self._jobs) and not self.running)
         self.write.setEnabled(bool(self._jobs) and not self.running)
+        lead(self.take, len(self._jobs) < ASKED)

@@ -70,12 +70,12 @@ class BenchStage(Stage):
         self.thread: LookingThread | None = None
         self._showing: tuple | None = None
         self._back_to = ""
+        self._give_back = lambda: None
         self._ending: list[LookingThread] = []
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
         row.addWidget(self.picture, 5)
         row.addWidget(self.stack, 3)
-        self.stack.setMinimumWidth(400)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
 
     @staticmethod
@@ -90,7 +90,7 @@ class BenchStage(Stage):
     # -- life ------------------------------------------------------------------------------
 
     def enter(self) -> None:
-        self.job.close_camera()  # a device has one user
+        self._give_back = self.job.part_with_camera()  # a device has one user
         bench = self.job.bench
         if bench is not None:
             self.rig.source = bench.source
@@ -163,7 +163,10 @@ class BenchStage(Stage):
         scene, size, workshop = self.page.scene, self._size(), self.rig.workshop
         home = self.pages["home"]
 
+        give_back, self._give_back = self._give_back, lambda: None
+
         def open_it() -> Camera:
+            give_back()
             if source == PRACTICE:
                 return workshop.camera(scene, thickness_mm)
             home.wait_for_search()

@@ -23,6 +23,7 @@ from drillaid.guidance.events import (
 )
 from drillaid.guidance.guidance import Guidance
 from drillaid.guidance.view import FAR_MM, closing_in_mm
+from ui.calibrating.plain import plain
 from ui.job import PRACTICE, JobState
 from ui.look.colours import Colours
 from ui.picture.aids_card import AidsCard
@@ -205,7 +206,7 @@ class DrillingStage(GuidedStage):
         if sight.trouble is not None:
             over = sight.trouble
         elif guidance.state in (g.LOST, g.UNTRUE):
-            over = guidance.message
+            over = plain(guidance.message)
         on = guidance.state in (g.ON_TARGET, g.HOLD)
         self.picture.show_sight(
             sight.image, sight.scene, within=on, over=over, notice=sight.slow or ""

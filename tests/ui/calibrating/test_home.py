@@ -115,3 +115,9 @@ def test_the_printed_sheet_is_remembered_and_its_bar_measured(qtbot, page, rig, 
     sheet.bar.setValue(0.5 * drawn.bar_mm)
     assert "fit to page" in sheet.words.text()
     assert rig.pattern().square_mm == pytest.approx(0.995 * drawn.square_mm)  # as before
+    sheet.squares.setText("12x9")
+    sheet.squares.editingFinished.emit()
+    assert (rig.drawn().columns, rig.drawn().rows) == (12, 9) and not rig.bar_mm
+    sheet.squares.setText("many")
+    sheet.squares.editingFinished.emit()
+    assert "two counts" in sheet.words.text() and rig.drawn().columns == 12
