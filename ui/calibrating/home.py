@@ -65,8 +65,9 @@ class HomePage(Page):
         self.print = button(tr("Print the sheets"), lambda: self.gone_to.emit("sheet"))
         self.repair = button(tr("After a knock"), lambda: self._go("repair"))
         more = ButtonRow(self.print, self.repair)
-        self.add(self.camera, row, self.state, label(tr("Rig file of this camera and drill"), "quiet"), self.rigs, rig_row, self.words,
-                 *self.rows.values(), more, self.no_rig)  # fmt: skip
+        about = label(tr("Rig file of this camera and drill"), "quiet")
+        self.add(self.camera, row, self.state, about, self.rigs, rig_row, self.words)
+        self.add(*self.rows.values(), more, self.no_rig)
         self.go = button(tr("Use this bench"), self.used.emit, go=True)
         self.why = label("", "quiet")
         self.foot.addWidget(self.why)
