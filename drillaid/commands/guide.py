@@ -52,6 +52,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seed", type=int, default=1, metavar="N", help="of the simulated bench (default: 1)"
     )
+    parser.add_argument(
+        "--knock", type=int, metavar="N",
+        help="sim: after N holes the camera's arm is knocked, and put back once that is told",
+    )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> Answer:
@@ -64,6 +68,11 @@ def run(args: argparse.Namespace) -> Answer:
             "nobody knows where the spindle stands in the picture",
             remedy="drill a hole in scrap as thick as the board, take its picture with this camera "
             "and give it as --scrap; or give a rig file as --rig",
+        )
+    if args.knock is not None and (args.camera != "sim" or not args.headless or args.knock < 0):
+        raise UsageError(
+            "--knock belongs to the simulated bench in the terminal",
+            remedy="give it with --camera sim --headless, as a number of holes",
         )
     with contextlib.ExitStack() as held:
         return _guide(args, held) if args.headless else _in_the_window(args, held)
@@ -135,6 +144,7 @@ def _guide(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
         stopwatch=None if clock is time.monotonic else time.perf_counter,
         check=eye.check,
         watch=eye.watch,
+        budget=eye.budget,
     )
     console = None if operator is not None else held.enter_context(keys.Console())
     if console is not None and console.open:
@@ -252,13 +262,17 @@ def _board(args: argparse.Namespace, journal, design, work, eye, settings):
 def _simulated_bench(args: argparse.Namespace, design):
     from drillaid.simulation.conditions import bench_for
 
-    return bench_for(
+    from drillaid.simulation.prints import lay_marks
+
+    bench = bench_for(
         design,
         args.seed,
         face=args.face,
         thickness_mm=args.thickness,
         rig=None if args.rig is None else _rig(args),
     )
+    lay_marks(bench, args.seed)
+    return bench
 
 
 def _camera(args: argparse.Namespace, bench, size_px, session, held: contextlib.ExitStack):
@@ -269,7 +283,7 @@ def _camera(args: argparse.Namespace, bench, size_px, session, held: contextlib.
     if bench is not None:
         from drillaid.commands.guiding.simulated import simulated_work
 
-        operator, factory = simulated_work(bench, session, args.seed)
+        operator, factory = simulated_work(bench, session, args.seed, args.knock)
         register_source("sim", factory)
         camera = held.enter_context(open_camera("sim", size=(bench.rig.width, bench.rig.height)))
         say("The bench, the board and the operator are simulated.")

@@ -51,7 +51,30 @@ def run(args: argparse.Namespace) -> Answer:
     if registration.ok and rig is not None:
         data["parts_at_risk"], told = _risks(registration.placement, design, rig)
         text = "\n".join(filter(None, (text, told)))
+        budget = budget_of_worst(registration, design, rig, args.thickness)
+        if budget is not None:
+            hole, parts = budget
+            data["budget_mm"] = {"hole": hole, **parts.to_data()}
+            text += f"\nUnder the spindle, hole {hole} at worst: {parts.sentence()}"
     return Answer(text, data, status)
+
+
+def budget_of_worst(registration: Registration, design: Design, rig, thickness_mm: float):
+    """(number of the hole known worst, its `Budget`), or None for a rig that records no sigma."""
+    from drillaid.rig.budget import budget_at
+
+    place = registration.placement
+    error = np.where(np.isfinite(place.expected_error_mm), place.expected_error_mm, -1.0)
+    if place.matrix is None or not len(error) or error.max() < 0:
+        return None
+    worst = int(np.argmax(error))
+    parts = budget_at(
+        rig, place.matrix, design.xy_mm, design.xy_mm[worst], thickness_mm,
+        registration_mm=float(error[worst]),
+    )  # fmt: skip
+    if {"lens", "bench", "spindle"} <= set(parts.unknown):
+        return None
+    return design.holes[worst].number, parts
 
 
 def _risks(placement, design: Design, rig) -> tuple[list[dict], str | None]:

@@ -17,6 +17,7 @@ from drillaid.guidance.keeping import Keeper
 from drillaid.guidance.seen_hole import HoleWatch
 from drillaid.guidance.session import Session
 from drillaid.registration.result import Registration
+from drillaid.rig.budget import Budget
 from drillaid.rig.frame import Camera, Frame
 from drillaid.rig.still_true import MARK_MOVED, MOVED, RigWatch, Verdict
 
@@ -36,6 +37,7 @@ class LiveGuidance:
     check: called with each picture; raises InputError for one that does not suit
     watch: looks at the rig's reference marks; while they say that it has moved, nothing is
       on target
+    budget: what limits the hole in hand, told with each "registered"; None where nobody knows
     hole_watch: counts a hole that is seen to be drilled, without a word from the operator
 
     frame, registration: of the last picture; trouble: the camera's, or None;
@@ -55,11 +57,12 @@ class LiveGuidance:
         check: Callable[[Frame], None] | None = None,
         watch: RigWatch | None = None,
         hole_watch: HoleWatch | None = None,
+        budget: Callable[[Guidance, Registration], Budget | None] | None = None,
     ) -> None:
         self.camera, self.finder, self.session = camera, finder, session
         self._clock, self._keeper, self._listen = clock, keeper, listen
         self._stopwatch, self._check, self._watch = stopwatch, check, watch
-        self.hole_watch = hole_watch
+        self.hole_watch, self._budget = hole_watch, budget
         self.frame: Frame | None = None
         self.registration: Registration | None = None
         self.guidance: Guidance | None = None
@@ -111,10 +114,25 @@ class LiveGuidance:
         self.registration = self.finder.look(frame.image)
         view = RegistrationView.of(self.registration, frame)
         guidance = self.session.step(view, now_s=max(self._now(), frame.time_s))
+        guidance = self._told_what_limits(guidance)
         guidance = self._look_for_a_hole(guidance)
         if started is not None:
             guidance = _with_latency(guidance, 1000 * (self._stopwatch() - started))
         return self._out(guidance)
+
+    def _told_what_limits(self, guidance: Guidance) -> Guidance:
+        """The event "registered" with the budget of the hole in hand."""
+        if self._budget is None or all(e.event != "registered" for e in guidance.events):
+            return guidance
+        budget = self._budget(guidance, self.registration)
+        if budget is None:
+            return guidance
+        more = {"budget_mm": budget.to_data(), "message": budget.sentence()}
+        events = tuple(
+            replace(e, detail=e.detail | more) if e.event == "registered" else e
+            for e in guidance.events
+        )
+        return replace(guidance, events=events)
 
     def _look_for_a_hole(self, guidance: Guidance) -> Guidance:
         if self.hole_watch is None or guidance.state not in _WORKING:

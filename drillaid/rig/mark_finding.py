@@ -35,6 +35,7 @@ STEPS = 10
 FINE_PX_PER_MM = 6.0  # finer pixels are drawn together first
 FLOOR_PX = 0.02  # one sigma of a corner along either axis that noise does not explain
 SEARCH_MM = 3.0  # how far off a mark is found that is looked for
+COARSE_PX = 40.0  # five pixels a module
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,6 +68,23 @@ def find_marks(grey: np.ndarray, lens: Rig | None = None) -> tuple[SeenMark, ...
             here.append(seen)
     # The same number twice: two prints are on the table, and none says which was meant.
     return tuple(seen[0] for _, seen in sorted(found.items()) if len(seen) == 1)
+
+
+def find_marks_quickly(
+    grey: np.ndarray, side_px: float, lens: Rig | None = None, most: int = 2
+) -> tuple[SeenMark, ...]:
+    """At most so many marks of about side_px, wherever they are; for use between two pictures.
+
+    Looked for in a picture made so small that a mark is COARSE_PX wide.
+    """
+    scale = min(1.0, COARSE_PX / side_px)
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    seen: dict[int, SeenMark | None] = {}
+    for number, px in _proposed(small, 5, 13, 8):
+        if number in seen or len(seen) == most:
+            continue
+        seen[number] = read_mark(grey, number, (px + 0.5) / scale - 0.5, lens=lens)
+    return tuple(mark for mark in seen.values() if mark is not None)
 
 
 def _proposed(grey: np.ndarray, least: int, most: int, step: int):

@@ -17,7 +17,7 @@ import numpy as np
 
 from drillaid.errors import RigError
 from drillaid.rig import marks
-from drillaid.rig.mark_finding import SeenMark, find_marks, read_mark
+from drillaid.rig.mark_finding import SeenMark, find_marks, find_marks_quickly, read_mark
 from drillaid.rig.rig import Rig
 
 LIMIT_MM = 0.1
@@ -241,6 +241,7 @@ class RigWatch:
         self._turn = 0
         self._due_s = -math.inf
         self._doubted: str | None = None
+        self._missed = False  # the last look found too few where they should be
         self.verdict = Verdict(NOT_JUDGED, "The reference marks have not been looked at yet.")
 
     @classmethod
@@ -258,8 +259,8 @@ class RigWatch:
             self._due_s = -math.inf
         if time_s < self._due_s:
             return None
-        verdict = self.judge_now(image)
-        self._due_s = time_s + self._every_s
+        verdict = self._glance(image)
+        self._due_s = time_s if self._missed else time_s + self._every_s
         if verdict.state == NOT_JUDGED:
             return None
         if verdict.state == self.verdict.state and verdict.strays == self.verdict.strays:
@@ -274,22 +275,40 @@ class RigWatch:
         self.verdict = verdict
         return verdict
 
-    def judge_now(self, image: np.ndarray) -> Verdict:
-        """What this picture alone says."""
-        grey = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
+    def _glance(self, image: np.ndarray) -> Verdict:
+        """Short enough for between two pictures; NOT_JUDGED where the next one is needed too.
+
+        Marks that are not where they should be are covered, mostly: the whole picture is
+        looked through only then, made smaller, and in a picture of its own.
+        """
+        grey = _grey(image)
+        if self._missed:
+            self._missed = False
+            side = min(np.sqrt(cv2.contourArea(px.astype(np.float32))) for px in self._px.values())
+            return judge(self._rig, self._stored, find_marks_quickly(grey, side, self._rig))
         numbers = list(self._px)
         suspicious = self._doubted is not None or not self.verdict.holds
         if not suspicious and len(numbers) > AT_ONCE:
             numbers = [numbers[(self._turn + k) % len(numbers)] for k in range(AT_ONCE)]
             self._turn += AT_ONCE
+        seen = self._at_their_places(grey, numbers)
+        self._missed = len(seen) < min(2, len(self._px))
+        if self._missed:
+            return Verdict(NOT_JUDGED, "The reference marks are not where they should be.")
+        return judge(self._rig, self._stored, seen)
+
+    def judge_now(self, image: np.ndarray) -> Verdict:
+        """What this picture alone says, however long it takes."""
+        grey = _grey(image)
+        seen = {mark.number: mark for mark in self._at_their_places(grey, self._px)}
+        if len(seen) < len(self._px):
+            seen = {mark.number: mark for mark in find_marks(grey, self._rig)} | seen
+        return judge(self._rig, self._stored, tuple(seen.values()))
+
+    def _at_their_places(self, grey: np.ndarray, numbers) -> tuple[SeenMark, ...]:
         seen = [read_mark(grey, n, self._px[n], search=True, lens=self._rig) for n in numbers]
-        seen = tuple(mark for mark in seen if mark is not None)
-        if len(seen) < min(2, len(self._px)):
-            seen = find_marks(grey, self._rig)  # slow, but they may have gone far
-        verdict = judge(self._rig, self._stored, seen)
-        if verdict.state in (MOVED, MARK_MOVED) and len(seen) < len(self._px):
-            seen = {mark.number: mark for mark in find_marks(grey, self._rig)} | {
-                m.number: m for m in seen
-            }
-            verdict = judge(self._rig, self._stored, tuple(seen.values()))
-        return verdict
+        return tuple(mark for mark in seen if mark is not None)
+
+
+def _grey(image: np.ndarray) -> np.ndarray:
+    return image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)

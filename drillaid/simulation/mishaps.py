@@ -1,4 +1,4 @@
-"""Benches on which no board can be found, each for a reason of its own.
+"""Benches on which no board can be found, each for a reason of its own; and a knocked arm.
 
 Each takes an ordinary bench, by default `ordinary(seed)`, and spoils it.
 """
@@ -10,10 +10,39 @@ from dataclasses import replace
 
 import numpy as np
 
+from drillaid.guidance.guidance import UNTRUE, Guidance
 from drillaid.simulation.bench import Light, Occluders, SimulatedBench
 from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.conditions import ordinary
+from drillaid.simulation.prints import knocked
 from drillaid.simulation.water import Water
+
+
+class KnockedArm:
+    """The camera's arm is knocked once so many holes are done, and put back to the stop it
+    came from by a person who has been told for a while.
+
+    knocked, put_back: whether that has happened
+    """
+
+    SHIFT_MM, TURN_RAD = (0.5, -0.3, 0.0), (0.0, 0.001, 0.004)
+    TOLD_FOR = 6  # pictures
+
+    def __init__(self, bench: SimulatedBench, after_holes: int) -> None:
+        self._bench, self._after, self._before, self._told = bench, after_holes, bench.rig, 0
+        self.knocked = self.put_back = False
+
+    def happen(self, guidance: Guidance) -> None:
+        """To be called with what the person is shown."""
+        if not self.knocked:
+            if guidance.progress.done >= self._after:
+                self.knocked = True
+                self._bench.knock(knocked(self._before, self.SHIFT_MM, self.TURN_RAD))
+        elif not self.put_back and guidance.state == UNTRUE:
+            self._told += 1
+            if self._told >= self.TOLD_FOR:
+                self.put_back = True
+                self._bench.knock(self._before)
 
 
 def again(bench: SimulatedBench, seed: int, **changes) -> SimulatedBench:

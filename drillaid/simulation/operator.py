@@ -17,6 +17,7 @@ from drillaid.simulation.hand import Hand
 
 if TYPE_CHECKING:
     from drillaid.guidance.live import LiveGuidance
+    from drillaid.simulation.mishaps import KnockedArm
 
 PATIENCE = 60  # pictures for one hole, or without a board, before the operator gives it up
 
@@ -31,7 +32,8 @@ def brisk_hand(seed: int, fps: float) -> Hand:
 
 
 class Operator:
-    """slips: hole number -> (dx, dy) mm by which the board is pulled as that bit goes in
+    """knock: what happens to the camera's arm meanwhile, or None
+    slips: hole number -> (dx, dy) mm by which the board is pulled as that bit goes in
 
     drilled: holes for which the lever was pulled, in order; felt: those at which
     the board was pulled aside; given_up: why the operator walked away, or None.
@@ -43,8 +45,9 @@ class Operator:
         hand: Hand,
         *,
         slips: Mapping[int, tuple[float, float]] | None = None,
+        knock: KnockedArm | None = None,
     ) -> None:
-        self.bench, self.hand = bench, hand
+        self.bench, self.hand, self.knock = bench, hand, knock
         self.slips = dict(slips or {})
         self.drilled: list[int] = []
         self.felt: list[int] = []
@@ -67,6 +70,8 @@ class Operator:
             guidance = live.act(BitFitted(guidance.bit_change.bit_mm))
         elif guidance.state == g.ON_TARGET:
             guidance = self._drill(live, guidance)
+        if self.knock is not None:
+            self.knock.happen(guidance)
         guidance = self._lose_patience(live, guidance)
         self._shown = guidance.off_mm
         return guidance

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -11,8 +12,12 @@ import numpy as np
 from drillaid.geometry import Homography
 from drillaid.rig import marks
 from drillaid.rig.rig import Rig
+from drillaid.rig.still_true import MarkSet, StoredMark, stored_marks
 from drillaid.simulation.projection import PixelMap
 from drillaid.simulation.sheet import Sheet, draw_cells
+
+if TYPE_CHECKING:
+    from drillaid.simulation.bench import SimulatedBench
 
 MARK_AREA_MM = marks.SIDE_MM + 2 * marks.RIM_MM
 
@@ -88,6 +93,28 @@ def marks_in_corners(rig: Rig, count: int = 4, *, seed: int = 0, height_mm: floa
         mark_print(k + 1, at[k] + rng.uniform(-1.5, 1.5, 2), rng.normal(0, 0.15), height_mm)
         for k in range(count)
     )
+
+
+def lay_marks(bench: SimulatedBench, seed: int = 0) -> None:
+    """Marks on a bench and in its rig, as `calibrate bench` leaves both.
+
+    Where the rig file holds marks they lie as it says, else about the picture's corners.
+    """
+    stored = stored_marks(bench.rig)
+    if stored is None:
+        prints = marks_in_corners(bench.rig, seed=seed)
+        corners = [p.to_bench(marks.corners_mm() + marks.SIDE_MM / 2) for p in prints]
+        found = tuple(StoredMark(k + 1, at, 0.005) for k, at in enumerate(corners))
+        stored = MarkSet(prints[0].height_mm, found)
+        extra = bench.rig.extra | {"marks": stored.to_data()}
+        bench.knock(replace(bench.rig, extra=extra))
+    bench.lay(*bench.prints, *(_as_stored(mark, stored.height_mm) for mark in stored.marks))
+
+
+def _as_stored(mark: StoredMark, height_mm: float) -> Print:
+    right = mark.corners_mm[1] - mark.corners_mm[0]
+    turn = math.atan2(right[1], right[0])
+    return mark_print(mark.number, mark.corners_mm.mean(axis=0), turn, height_mm)
 
 
 def knocked(rig: Rig, shift_mm=(0.0, 0.0, 0.0), turn_rad=(0.0, 0.0, 0.0)) -> Rig:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import os
+import sqlite3
 from pathlib import Path
 
 import cv2
@@ -62,6 +64,8 @@ def events_in(path) -> list[dict]:
         (["--camera", "sim", "--thickness", "99"], "--thickness"),
         (["--camera", "sim", "--bits", "one"], "list of bit sizes"),
         (["--camera", "sim", "--resume"], "no unfinished board"),
+        (["--camera", "sim", "--knock", "-1"], "--knock"),
+        (["--camera", "0", "--spindle", "3,4", "--knock", "2"], "--camera sim"),
         (["--camera", "sim", "--events", "/nowhere/e.jsonl"], "cannot be written"),
     ],
 )
@@ -101,6 +105,32 @@ def test_a_rig_without_a_spindle_cannot_guide(job, capsys, tmp_path):
 
 
 # --- the simulated bench ----------------------------------------------------------------------
+
+
+def test_a_knocked_arm_stops_the_work_until_it_is_set_back(job, capsys, tmp_path):
+    """Marks, camera, registration and hand of the simulated bench, through the real interfaces."""
+    events = tmp_path / "events.jsonl"
+    status, said, told = guide(job, capsys, "--camera", "sim", "--events", str(events),
+                               "--data", str(tmp_path), "--seed", "5", "--knock", "6")  # fmt: skip
+    assert status == 0 and said["status"] == "finished", told
+    rows = events_in(events)
+    rig = [row for row in rows if row["event"].startswith("rig_")]
+    assert [row["event"] for row in rig] == ["rig_true", "rig_moved", "rig_true"]
+    moved, back = rig[1], rig[2]
+    # 0.58 mm of shift; the turn of 4 mrad about the camera moves marks by some tenths more.
+    assert 0.3 < moved["moved_mm"] < 1.2 and "calibrate bench" in moved["reason"]
+    between = {row["event"] for row in rows if moved["t"] <= row["t"] < back["t"]}
+    assert not between & {"hole_done", "on_target"}
+    done = [row["t"] for row in rows if row["event"] == "hole_done"]
+    assert min(done) < moved["t"] < back["t"] < max(done)
+    assert "do not drill" in told and "The rig is as it was" in told
+
+    limits = [row for row in rows if row["event"] == "registered"]
+    assert limits and all(row["budget_mm"]["limits"] in row["message"] for row in limits)
+    assert told.count(limits[0]["message"]) == 1
+    with contextlib.closing(sqlite3.connect(said["journal"])) as book:
+        kept = [name for (name,) in book.execute("select event from events order by id")]
+    assert [name for name in kept if name.startswith("rig_")] == [row["event"] for row in rig]
 
 
 def test_stopped_half_way_and_gone_on_with_until_all_is_drilled(

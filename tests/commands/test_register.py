@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import cv2
 import numpy as np
 import pytest
 
 from drillaid.cli import main
+from drillaid.rig.budget import PARTS
 from drillaid.rig.file import save_rig
 from drillaid.simulation.bench import SimulatedBench
 from drillaid.simulation.board import SimulatedBoard
@@ -40,6 +42,28 @@ def files(bench, tmp_path_factory):
 def told(capsys, *words: str) -> tuple[int, dict]:
     status = main(["register", *words, "--json"])
     return status, json.loads(capsys.readouterr().out)
+
+
+def test_a_rig_that_records_its_errors_gives_a_budget(bench, files, capsys, tmp_path):
+    design, photo, _, _ = files
+    rig = tmp_path / "sure.toml"
+    extra = {
+        "camera": {"sigma": [0.5, 0.5, 0.4, 0.4, 5e-4, 8e-4, 5e-5, 5e-5, 5e-4]},
+        "spindle": {"covariance": [[4e-4, 0.0], [0.0, 1e-8]]},
+    }
+    save_rig(replace(bench.rig, extra=extra), rig)
+    status, data = told(capsys, *design, photo, "--rig", str(rig))
+    budget = data["budget_mm"]
+    worst = max(data["holes"], key=lambda hole: hole["expected_error_mm"])
+    assert status == 0 and budget["hole"] == worst["hole"]
+    assert budget["registration_mm"] == pytest.approx(worst["expected_error_mm"])
+    assert budget["limits"] == "spindle" and budget["bench_mm"] is None
+    assert budget["spindle_mm"] == pytest.approx(0.02 * 2**0.5, rel=0.01)
+    parts = [budget[f"{name}_mm"] or 0.0 for name in PARTS]
+    assert budget["total_mm"] == pytest.approx(np.linalg.norm(parts))
+    main(["register", *design, photo, "--rig", str(rig)])
+    said = capsys.readouterr().out
+    assert "spindle limits it" in said and "Not known from the rig file: bench" in said
 
 
 def test_with_a_rig_the_object_is_that_of_the_contract(bench, files, capsys):

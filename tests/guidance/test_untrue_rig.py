@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from dataclasses import replace
 
 import cv2
@@ -12,11 +11,14 @@ from support.rig_shop import shop
 from support.scripted_camera import WrittenFinder, registered
 
 from calibration.repair import measured_marks
+from drillaid.design.model import Design, Hole
 from drillaid.guidance import guidance as g
 from drillaid.guidance.events import BitFitted, Confirm
+from drillaid.guidance.keeping import Keeper
 from drillaid.guidance.live import LiveGuidance
 from drillaid.guidance.session import Session
 from drillaid.journal.journal import Journal
+from drillaid.journal.resume import start
 from drillaid.rig.mark_finding import find_marks
 from drillaid.rig.still_true import RigWatch
 from drillaid.simulation.camera import SimulatedCamera
@@ -91,9 +93,17 @@ def test_a_mark_unstuck_is_told_and_work_goes_on(work):
 
 def test_the_journal_takes_what_happened(work, tmp_path):
     bench, true, live, events = work
-    bench.knock(knocked(true, (0.5, 0.0, 0.0)))
-    run(live, 6)
-    moved = [event for event in events if event.event == "rig_moved"]
-    assert moved
-    with contextlib.closing(Journal.open(tmp_path)) as journal:
-        assert journal.path.exists()
+    design = Design("one hole", (Hole(1, 0.0, 0.0, 0.8),))
+    with Journal.open(tmp_path) as journal:
+        board = start(journal, design, work_of((0.8, 5)))
+        live.keep_with(Keeper(journal, board, pytest.fail))
+        run(live, 4)
+        bench.knock(knocked(true, (0.5, 0.0, 0.0)))
+        run(live, 14)
+    with Journal.open(tmp_path) as journal:
+        kept = [e for e in journal.events(board) if e.event.startswith("rig_")]
+    told = [e for e in events if e.event.startswith("rig_")]
+    assert [e.event for e in kept] == ["rig_true", "rig_moved"] == [e.event for e in told]
+    data = kept[1].data
+    assert data["moved_mm"] == pytest.approx(0.5, abs=0.05) and len(data["marks"]) >= 2
+    assert data["reason"] == told[1].detail["reason"] and "calibrate bench" in data["reason"]

@@ -20,6 +20,7 @@ class Eye:
     check: raises InputError for a frame that does not suit; size_px: of frames, if known
     watch: of the rig's reference marks, or None
     spindle_error_mm: of the axis and of the board's thickness, as far as the rig file says
+    budget: of the hole in hand, for `LiveGuidance`; None without a rig file
     """
 
     finder: Callable
@@ -28,21 +29,29 @@ class Eye:
     size_px: tuple[int, int] | None
     watch: object | None = None
     spindle_error_mm: float = 0.0
+    budget: Callable | None = None
 
 
 def rigged(design, rig, spindle_mm, face: str, thickness_mm: float) -> Eye:
     """By a rig file."""
     from drillaid.guidance.finder import BoardFinder
-    from drillaid.rig.budget import spindle_error_mm
+    from drillaid.rig.budget import budget_within, spindle_error_mm
     from drillaid.rig.pictures import check_size
     from drillaid.rig.still_true import RigWatch
 
     def finder(*, hurry: bool):
         return BoardFinder.of(design, rig, face=face, thickness_mm=thickness_mm, hurry=hurry)
 
+    def budget(guidance, registration):
+        place, error = registration.placement, guidance.expected_error_mm
+        if place is None or place.matrix is None or error is None or not math.isfinite(error):
+            return None
+        hole_mm = guidance.target.xy_mm
+        return budget_within(rig, place.matrix, design.xy_mm, hole_mm, thickness_mm, error)
+
     return Eye(
         finder, spindle_mm, lambda frame: check_size(rig, frame), (rig.width, rig.height),
-        RigWatch.of(rig), spindle_error_mm(rig, thickness_mm),
+        RigWatch.of(rig), spindle_error_mm(rig, thickness_mm), budget,
     )  # fmt: skip
 
 

@@ -33,6 +33,7 @@ class Teller:
         self._lines = lines
         self._last: tuple | None = None
         self._said_at = float("-inf")
+        self._limits: str | None = None
         self._latencies: list[float] = []
         self.registered = 0
         self.failure: str | None = None
@@ -43,9 +44,17 @@ class Teller:
             self._count(event, seen=guidance.matrix is not None)
             if event.event in _TOLD:
                 say(_words(event, guidance))
+            self._say_what_limits(event)
         if guidance.refusal is not None:
             say(f"Refused: {guidance.refusal}")
         self._say_state(guidance)
+
+    def _say_what_limits(self, event: Event) -> None:
+        """Once, and again when it is something else."""
+        limits = event.detail.get("budget_mm", {}).get("limits")
+        if limits is not None and limits != self._limits:
+            self._limits = limits
+            say(event.detail["message"])
 
     def latency_ms(self) -> dict | None:
         """Median and the worst of a hundred, picture taken to guidance."""
