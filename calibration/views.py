@@ -82,6 +82,9 @@ _REASONS = {
 }
 
 
+_PERHAPS_COPPER = ("none", "wrong", "cropped", "small")
+
+
 def no_pattern(kind: str, more: str = "") -> NoPattern:
     """The reason in its own words; more: put before what to do."""
     what, _, remedy = _REASONS[kind].partition("; ")
@@ -89,9 +92,20 @@ def no_pattern(kind: str, more: str = "") -> NoPattern:
 
 
 def find_pattern(image: np.ndarray, pattern: Pattern) -> PatternView | NoPattern:
-    """Looks for the pattern in a uint8 BGR or grey picture."""
+    """Looks for the pattern in a uint8 BGR or grey picture.
+
+    Copper that was left in place of ink is brighter than the laminate in some light: where a
+    coded pattern is not seen as it was drawn, it is looked for with light and dark exchanged.
+    """
     grey = grey_of(image)
-    return _find_coded(grey, pattern) if pattern.coded else _find_plain(grey, pattern)
+    if not pattern.coded:  # whose negative is another chessboard, turned
+        return _find_plain(grey, pattern)
+    found = _find_coded(grey, pattern)
+    if isinstance(found, NoPattern) and found.kind in _PERHAPS_COPPER:
+        inverted = _find_coded(cv2.bitwise_not(grey), pattern)
+        if isinstance(inverted, PatternView):
+            return inverted
+    return found
 
 
 # --- coded sheet ---------------------------------------------------------------------

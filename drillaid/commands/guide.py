@@ -261,7 +261,6 @@ def _board(args: argparse.Namespace, journal, design, work, eye, settings):
 
 def _simulated_bench(args: argparse.Namespace, design):
     from drillaid.simulation.conditions import bench_for
-
     from drillaid.simulation.prints import lay_marks
 
     bench = bench_for(

@@ -121,7 +121,8 @@ FACTS = frozenset(
 class Event:
     """One thing that happened: a line of `guide --events`, a row of the journal.
 
-    event: "frame", "registered" (with budget_mm and a message, by a rig file), "lost", "on_target", "bit_change" (wanted),
+    event: "frame", "registered" (by a rig file with budget_mm and a message), "lost",
+      "on_target", "bit_change" (wanted),
       "finished", "paused", "resumed", "refused" (with a reason), "rig_moved", "rig_true",
       "mark_moved" (with reason, moved_mm and marks), or one of FACTS.
     off_mm: in bench axes, without a rig file in those of `RegistrationView`

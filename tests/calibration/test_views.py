@@ -30,6 +30,25 @@ def test_coded_corners_lie_where_they_were_drawn_and_know_how_well(turn):
     np.testing.assert_array_equal(view.corners_mm, SMALL.corners_mm[view.ids])
 
 
+@pytest.mark.parametrize("turn", [(0.15, -0.25, 0.1), (0.3, 0.2, 3.1)])
+def test_copper_brighter_than_the_laminate_is_the_same_pattern(turn):
+    """An etched test board: shiny copper (170 to 200) where ink would be, brown laminate."""
+    printed, true_px = photograph(turn=turn)
+    grey = cv2.cvtColor(printed, cv2.COLOR_BGR2GRAY).astype(float)
+    etched = np.clip(195 - 0.55 * grey, 0, 255).astype(np.uint8)
+    view = find_pattern(etched, SMALL)
+    assert isinstance(view, PatternView), view
+    assert len(view) > 0.75 * len(SMALL.corners_mm)
+    off = errors_of(view, true_px)
+    assert np.sqrt((off**2).mean()) < 0.04 and np.abs(off.mean(axis=0)).max() < 0.01
+    np.testing.assert_array_equal(view.corners_mm, SMALL.corners_mm[view.ids])
+
+
+def test_a_mirrored_board_of_bright_copper_is_still_refused():
+    answer = find_pattern(255 - photograph(mirrored=True)[0], SMALL)
+    assert isinstance(answer, NoPattern)
+
+
 def test_a_part_of_a_coded_sheet_is_enough():
     image, true_px = photograph(middle=(-10, -4))
     view = find_pattern(image, SMALL)

@@ -18,7 +18,8 @@ def simulated_work(
 ) -> tuple[Operator, Callable[..., SimulatedCamera]]:
     """The operator and a factory for `register_source`.
 
-    knock_after: the camera's arm is knocked when so many holes are done. Holes the session knows as done are drilled on the bench's board already.
+    knock_after: the camera's arm is knocked when so many holes are done
+    Holes the session knows as done are drilled on the bench's board already.
     """
     knock = None if knock_after is None else KnockedArm(bench, knock_after)
     operator = Operator(bench, brisk_hand(seed, FPS), knock=knock)

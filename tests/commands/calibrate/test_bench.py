@@ -127,6 +127,14 @@ def test_what_will_not_do_is_refused_in_a_sentence(capsys, pictures, rig_file, p
     assert rig_file.read_text() == before
 
 
+def test_an_empty_folder_and_two_sizes_are_named(capsys, pictures, rig_file, tmp_path):
+    (tmp_path / "empty").mkdir()
+    status, told = calibrate(capsys, rig_file, str(tmp_path / "empty"))
+    assert status == 2 and str(tmp_path / "empty") in told and told.strip().count("\n") == 0
+    status, told = calibrate(capsys, rig_file, pictures[1]["flat"], pictures[1]["small"])
+    assert status == 2 and "small.png" in told and told.strip().count("\n") == 0
+
+
 def test_bad_input_is_named(capsys, pictures, rig_file, tmp_path):
     flat = pictures[1]["flat"]
     status, told = calibrate(capsys, rig_file, pictures[1]["small"])
