@@ -39,6 +39,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "drillaid.commands.calibrate.spindle",
         "where the spindle axis meets the bench, from holes drilled in scrap",
     ),
+    "calibrate table": (
+        "drillaid.commands.calibrate.table",
+        "how a stepper table moves: matrix, backlash, repeatability, seen by the camera",
+    ),
     "table drill": (
         "drillaid.commands.table.drill",
         "drills by itself: a stepper table on a port, watched by the camera",

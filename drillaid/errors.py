@@ -20,10 +20,13 @@ DrillaidError                      every error we raise on purpose
 │       ├── LineRefused            it does not carry out one line
 │       ├── ControllerRestarted    it began anew by itself and has forgotten where it is
 │       ├── NotWhereSent           it rests elsewhere than it was sent
+│       ├── NotFollowed            an axis was sent and the board was not seen to follow
+│       ├── StepsLost              it comes back elsewhere than it left
 │       ├── OutOfReach             we do not send it there: soft limits
 │       └── UnsafeNow              we do not send it now: an invariant of `table.machine`
 ├── StorageError        exit 4     journal or report could not be written
 └── CannotGoOn          exit 3     a job of several steps ends on a refusal in one of them
+    ├── AreaTooSmall               no room to measure the table's axes in
     ├── BoardLost                  the board is not found any more, or was moved
     └── CannotPlace                a hole does not come to lie under the spindle
 
@@ -154,6 +157,14 @@ class NotWhereSent(TableError):
     """The controller rests elsewhere than it was sent."""
 
 
+class NotFollowed(TableError):
+    """An axis was sent on its way and the board was not seen to follow."""
+
+
+class StepsLost(TableError):
+    """The table comes back elsewhere than it left."""
+
+
 class OutOfReach(TableError):
     """A place beyond the soft limits: nothing was sent."""
 
@@ -166,6 +177,10 @@ class CannotGoOn(DrillaidError):
     """A job of several steps cannot go on, since one of them ended in a refusal."""
 
     exit_status = 3
+
+
+class AreaTooSmall(CannotGoOn):
+    """There is no room to measure the table's axes in: limits, picture or what was asked for."""
 
 
 class BoardLost(CannotGoOn):

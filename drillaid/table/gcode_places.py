@@ -47,20 +47,31 @@ class Places:
     park_mm: np.ndarray | None
 
 
-def on_table(
-    work: Work, placement: Placement, rig: Rig, setup: TableSetup, thickness_mm: float, *,
-    stood_mm: np.ndarray, origin: str = TABLE, rig_file: str | None = None,
-) -> Places:  # fmt: skip
-    """For origin TABLE or PHOTO. stood_mm: (2,), table, where it stood for the photograph.
-
-    Raises RigError without a spindle, CannotPlace for holes beyond the soft limits.
-    """
+def to_table(
+    placement: Placement, rig: Rig, setup: TableSetup, thickness_mm: float, stood_mm, *,
+    rig_file: str | None = None,
+) -> Affine:  # fmt: skip
+    """Design mm -> table mm, where each point comes to lie under the spindle. RigError without
+    a spindle, OutOfReach for a stood_mm (2,), table, where no table can have stood."""
     spindle = rig.spindle_mm(thickness_mm)
     if spindle is None:
         raise RigError("[spindle] is missing, so nobody knows where the bit goes down",
                        file=rig_file, remedy="run drillaid calibrate spindle")  # fmt: skip
     setup.check(*stood_mm, None)
-    ways = np.linalg.solve(setup.matrix, (spindle - placement.matrix(work.xy_mm)).T).T
+    back, board = np.linalg.inv(setup.matrix), placement.matrix
+    offset = np.asarray(stood_mm) + back @ (spindle - board.offset)
+    return Affine(np.column_stack([-back @ board.linear, offset]))
+
+
+def on_table(
+    work: Work, placement: Placement, rig: Rig, setup: TableSetup, thickness_mm: float, *,
+    stood_mm: np.ndarray, origin: str = TABLE,
+) -> Places:  # fmt: skip
+    """For origin TABLE or PHOTO. stood_mm: (2,), table, where it stood for the photograph.
+
+    Raises as `to_table`, and CannotPlace for holes beyond the soft limits.
+    """
+    ways = to_table(placement, rig, setup, thickness_mm, stood_mm)(work.xy_mm) - stood_mm
     approach = np.where(
         setup.backlash_mm > 0, PAST_BACKLASH * setup.backlash_mm + LEAST_APPROACH_MM, 0.0
     )

@@ -132,8 +132,10 @@ def _machine(args: argparse.Namespace, rig, thickness: float):
     table = rig.extra.get("table")
     if args.origin == "bench" and (not isinstance(table, dict) or len(given) == 2):
         if len(given) < 2:
-            raise UsageError("nobody knows how high the board lies",
-                             remedy="give --safe-z and --surface-z, Z of your machine in mm")  # fmt: skip
+            raise UsageError(
+                "nobody knows how high the board lies",
+                remedy="give --safe-z and --surface-z, Z of your machine in mm",
+            )
         return (
             None,
             Cut(**given, thickness_mm=thickness, **changes, **how),
@@ -160,12 +162,9 @@ def _machine(args: argparse.Namespace, rig, thickness: float):
 
 def _places(args, design, choices, placement, rig, setup, thickness: float):
     """(Work, Places): planned for this table, or by the shortest way without one."""
-    import numpy as np
-
-    from drillaid.geometry import Affine
     from drillaid.guidance.order import plan_order
     from drillaid.guidance.work import Work
-    from drillaid.table.gcode_places import on_bench, on_table, vouch
+    from drillaid.table.gcode_places import on_bench, on_table, to_table, vouch
     from drillaid.table.timing import plan_for_table
 
     bits = [choice.bit_mm for choice in choices]
@@ -174,18 +173,11 @@ def _places(args, design, choices, placement, rig, setup, thickness: float):
         places = on_bench(work, placement, rig, thickness)
     else:
         stood = setup.view_mm if args.table_at is None else _table_at(args.table_at)
-        linear = -np.linalg.solve(setup.matrix, placement.matrix.linear)
-        spindle = rig.spindle_mm(thickness)
-        offset = (
-            np.zeros(2)
-            if spindle is None
-            else stood + np.linalg.solve(setup.matrix, spindle - placement.matrix.offset)
-        )
-        to_table = Affine(np.column_stack([linear, offset]))
-        work = Work.of(design, plan_for_table(design, bits, to_table, setup.pace, tuple(stood)))
+        to_bit = to_table(placement, rig, setup, thickness, stood, rig_file=args.rig)
+        work = Work.of(design, plan_for_table(design, bits, to_bit, setup.pace, tuple(stood)))
         places = on_table(
             work, placement, rig, setup, thickness,
-            stood_mm=stood, origin=args.origin, rig_file=args.rig,
+            stood_mm=stood, origin=args.origin,
         )  # fmt: skip
     vouch(work, places, args.vouch_mm)
     return work, places
@@ -262,6 +254,11 @@ def _message(args, work, places) -> str:
     )
 
 
+def _first(caution) -> bool:
+    """The machine's manual and the person in charge come first."""
+    return caution.severity != "NOTICE"
+
+
 def _header(args, work, places, cut, registration, design) -> list[str]:
     """What it was made from, what is expected, and the cautions, sentence by sentence."""
     from drillaid import __version__
@@ -272,9 +269,8 @@ def _header(args, work, places, cut, registration, design) -> list[str]:
     m = registration.placement.matrix
     lines = [
         f"Drilling of {design.name}, written by drillaid {__version__} on {made}.",
-        "BEFORE YOU RUN IT: your machine's manual, local rules and the person in charge come "
-        "before anything said here.",
-        *(str(caution) for caution in table_cautions()),
+        "READ THIS BEFORE YOU RUN IT.",
+        *(str(caution) for caution in sorted(table_cautions(), key=_first)),
         "Run it dry first: spindle switched off at its own switch, no bit in the chuck, a hand "
         "on the emergency stop, and watch every place.",
         f"Design: {', '.join(Path(name).name for name in args.design)}, face {args.face}.",

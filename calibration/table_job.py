@@ -1,0 +1,97 @@
+"""One calibration of a table from connecting to a safe end, and what it says of it."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.rig_draft import RigDraft
+from calibration.table_axes import AXES
+from calibration.table_tour import Tour, Toured
+from drillaid.table.controller import finish
+from drillaid.table.machine import Machine, Safe
+
+
+@dataclass(frozen=True, eq=False)
+class TableJob:
+    """toured: what was measured; safe: how the machine was left."""
+
+    toured: Toured
+    safe: Safe
+
+    def to_json(self) -> dict:
+        """What `calibrate table --json` prints, apart from the file."""
+        t = self.toured
+        return {
+            "status": "measured",
+            **t.axes.to_json(),
+            "area_mm": list(t.area_mm),
+            "camera_scatter_mm": t.still_mm,
+            "runs_done_again": len(t.lost_mm),
+            "lost_mm": list(t.lost_mm),
+            "drift_mm": t.drift_mm.tolist(),
+            "departs": DEPARTS,
+            "safe": {"held": self.safe.held, "spindle_off": self.safe.spindle_off,
+                     "z_up": self.safe.z_up},
+        }  # fmt: skip
+
+    def text(self) -> str:
+        """For a person."""
+        axes = self.toured.axes
+        lines = []
+        for k, name in enumerate(AXES):
+            a = axes.accuracy[k]
+            lines.append(
+                f"{name}: moves {axes.scale[k]:.4f} ± {axes.matrix_sigma[0, k]:.4f} mm for each mm "
+                f"sent, loses {axes.backlash_mm[k]:.3f} ± {axes.backlash_sigma_mm[k]:.3f} mm on "
+                f"turning back; repeats within {a.repeatability_up_mm:.3f} mm from one side, "
+                f"{a.repeatability_mm:.3f} mm from both (four sigmas, ISO 230-2)"
+            )
+        mirrored = ", mirrored" if axes.mirrored else ""
+        lines.append(
+            f"y is {axes.skew_deg:+.2f} ± {axes.skew_sigma_deg:.2f} degrees from square to x; x is "
+            f"turned {axes.turn_deg:.2f} degrees against the bench{mirrored}"
+        )
+        t = self.toured
+        lost = f"{len(t.lost_mm)} runs were done again" if t.lost_mm else "no steps were lost"
+        lines.append(
+            f"{axes.stops} stops, {lost}; back at the first place it was off by "
+            f"{np.hypot(*t.drift_mm):.3f} mm; the camera alone scatters by {t.still_mm:.3f} mm"
+        )
+        return "\n".join(lines)
+
+
+DEPARTS = (
+    "measured by the camera, whose scatter counts in, in the scale of the rig's bench plane, over "
+    "a short way; A, E and M are of what is left with the matrix measured here"
+)
+
+
+def measure(machine: Machine, tour: Tour) -> TableJob:
+    """Connects, tours, and leaves the machine safe however it ends."""
+    safe = None
+    try:
+        finish(machine.connect())
+        toured = finish(tour.run())
+    finally:
+        safe = machine.make_safe()
+        if not (safe.held and safe.spindle_off):
+            tour.tell(safe.message)
+    return TableJob(toured, safe)
+
+
+def stored(draft: RigDraft, job: TableJob, table: dict) -> RigDraft:
+    """The draft with what was measured in [table]; table: its keys as used for the tour."""
+    sign = -1.0 if table.get("arrangement", "board") == "spindle" else 1.0
+    section = job.toured.axes.section(sign)
+    return draft.with_section(
+        "table",
+        {
+            **table,
+            **section,
+            "area_mm": [round(float(v), 3) for v in job.toured.area_mm],
+            "date": datetime.date.today().isoformat(),
+        },
+    )
