@@ -10,7 +10,6 @@ told from a hole.
 
 from __future__ import annotations
 
-import math
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -35,7 +34,10 @@ WITHIN_MM = 0.45  # of the pad's middle, for the hole's
 STEP = 0.10  # of the surroundings' brightness: what a hole changes, at least
 CLEAR = 2.2  # times what the belt round it changes
 AROUND = 0.12  # of that brightness: what may change about the hole, at most
-ROUND = 0.5  # the least changed eighth of the hole against the mean
+ROUND = 0.45  # the least changed eighth but one of the hole against the mean
+WIDER = 0.75  # the most changed eighth but one round about, against the mean of the hole
+RINGS = ((0.55, 0.7, 0.85), (0.95, 1.05, 1.15), (1.45, 1.6, 1.75))  # of the bit's radius
+GRID_MM = 0.06
 SHIFT_MM = 0.06  # by which two looks at one pad may be out of register
 WAIT_S = 120.0  # after being on target; then only the pedal counts
 
@@ -99,23 +101,45 @@ def compare(before: Sequence[np.ndarray], after: Patch, xy_mm, bit_mm: float) ->
 
 def _judged(change: np.ndarray, patch: Patch, xy_mm, radius: float) -> Look:
     """A hole changes its inside or, where the pad is as dark, its rim with the burr: all round."""
-    at = _most_changed(change, patch, xy_mm, radius)
-    distance = patch.distance_mm(at) / radius
-    core = _by_eighths(change, patch, at, (distance > 0.5) & (distance < 0.85))
-    rim = _by_eighths(change, patch, at, (distance > 0.85) & (distance < 1.2))
-    outside = _by_eighths(change, patch, at, (distance > 1.4) & (distance < 1.8))
-    each = np.maximum(core, rim)
+    at, rings = _rings_at_best(change, patch, xy_mm, radius)
+    each = np.maximum(rings[0], rings[1])
+    outside = rings[2]
     inside = float(each.mean())
-    off = tuple(float(v) for v in np.asarray(at) - np.asarray(xy_mm))
+    off = tuple(float(v) for v in at - np.asarray(xy_mm))
     if inside < 0.5 * STEP:
         return Look(UNTOUCHED, "the pad looks as before", inside, off)
     if inside < STEP or inside < CLEAR * outside.mean():
         return Look(NOT_SURE, "something has changed, but not as a hole would", inside, off)
-    if each.min() < ROUND * inside:
+    if np.sort(each)[1] < ROUND * inside:  # one eighth may mirror a lamp
         return Look(NOT_SURE, "what has changed is not round", inside, off)
-    if outside.max() > 0.75 * inside:
+    if np.sort(outside)[-2] > WIDER * inside:
         return Look(NOT_SURE, "what has changed is wider than the bit", inside, off)
     return Look(HOLE, "a hole of the bit's size", inside, off)
+
+
+def _rings_at_best(change, patch: Patch, xy_mm, radius: float) -> tuple[np.ndarray, np.ndarray]:
+    """The place within reach that looks most like a hole, (2,) design mm, and the mean change
+    in eight sectors of its three rings there, (3, 8): inside, rim, outside."""
+    step = max(1.0, GRID_MM * patch.px_per_mm)
+    reach = np.arange(-WITHIN_MM * patch.px_per_mm, WITHIN_MM * patch.px_per_mm + 1e-9, step)
+    grid = np.stack(np.meshgrid(reach, reach), axis=-1).reshape(-1, 2)
+    grid = grid[np.hypot(*grid.T) <= WITHIN_MM * patch.px_per_mm]
+    centres = patch.to_px(xy_mm)[0] + grid
+    angle = (np.arange(24) + 0.5) * (2 * np.pi / 24)
+    out = np.column_stack([np.cos(angle), np.sin(angle)])
+    radii = np.concatenate(RINGS) * radius * patch.px_per_mm
+    at = centres[:, None, None, :] + radii[None, :, None, None] * out
+    u, v = np.rint(at).astype(int).transpose(3, 0, 1, 2)
+    last = np.array(change.shape[::-1]) - 1
+    soft = cv2.blur(change.astype(np.float32), (3, 3))
+    values = soft[np.clip(v, 0, last[1]), np.clip(u, 0, last[0])]
+    sectors = values.reshape(len(centres), len(radii), 8, 3).mean(axis=3)
+    ends = np.cumsum([len(ring) for ring in RINGS])[:-1]
+    rings = np.stack([part.mean(axis=1) for part in np.split(sectors, ends, axis=1)], axis=1)
+    each = np.maximum(rings[:, 0], rings[:, 1])
+    score = np.sort(each, axis=1)[:, 1] + 0.5 * each.mean(axis=1) - rings[:, 2].mean(axis=1)
+    best = int(np.argmax(score))
+    return patch.origin_mm + centres[best] / patch.px_per_mm, rings[best]
 
 
 def _level(before: np.ndarray, after: np.ndarray, far: np.ndarray) -> np.ndarray | None:
@@ -135,31 +159,6 @@ def _beyond(before: np.ndarray, after: np.ndarray, px_per_mm: float) -> np.ndarr
     over = after - cv2.dilate(before, near)
     under = cv2.erode(before, near) - after
     return np.maximum(np.maximum(over, under), 0.0).mean(axis=2)
-
-
-def _most_changed(change: np.ndarray, patch: Patch, xy_mm, radius: float) -> np.ndarray:
-    """Where a disc of the bit's size differs most from the belt about it, design mm (2,)."""
-    scale = patch.px_per_mm
-    half = math.ceil(1.75 * radius * scale)
-    axis = np.arange(-half, half + 1) / scale
-    away = np.hypot(axis[None], axis[:, None])
-    disc = (away < 1.15 * radius).astype(np.float32)
-    belt = ((away > 1.35 * radius) & (away < 1.75 * radius)).astype(np.float32)
-    kernel = disc / disc.sum() - belt / max(belt.sum(), 1.0)
-    score = cv2.filter2D(change.astype(np.float32), -1, kernel, borderType=cv2.BORDER_REPLICATE)
-    score[patch.distance_mm(xy_mm) > WITHIN_MM] = -np.inf
-    row, column = np.unravel_index(int(np.argmax(score)), score.shape)
-    return patch.origin_mm + np.array([column, row]) / scale
-
-
-def _by_eighths(change, patch: Patch, at, where: np.ndarray) -> np.ndarray:
-    """Mean change in eight sectors about `at`, (8,)."""
-    centre = patch.to_px(at)[0]
-    rows, columns = np.nonzero(where)
-    angle = np.arctan2(rows - centre[1], columns - centre[0])
-    which = ((angle + np.pi) / (2 * np.pi) * 8).astype(int) % 8
-    count = np.maximum(np.bincount(which, minlength=8), 1)
-    return np.bincount(which, change[rows, columns], minlength=8) / count
 
 
 class HoleWatch:
