@@ -23,9 +23,9 @@ from drillaid.rig.doubt import RigDoubt, lens_covariance, project
 from drillaid.rig.rig import Rig
 
 SIDES = {"bottom": (0.0, 1.0), "top": (0.0, -1.0), "left": (-1.0, 0.0), "right": (1.0, 0.0)}
-# Of the sheet's size: a bar of 200 mm read by callipers to 0.05 mm; a printer nobody has
-# measured (common practice, no source).
-MEASURED_SHARE, PRINTED_SHARE = 0.00025, 0.003
+# Of the sheet's size: a bar of 100 mm read by callipers to 0.03 mm (0.02 their own, 0.02 the
+# reading); a printer nobody has measured (common practice, no source).
+MEASURED_SHARE, PRINTED_SHARE = 0.0003, 0.003
 # px of a picture 1920 px wide. Corners that lie so far off were seen through another lens.
 WORST_RMS_PX = 0.5
 WORST_TILT_MM = 0.15  # of the sheet in one picture against that in the others

@@ -10,7 +10,7 @@ from drillaid.commands.calibrate.arguments import add_pattern_arguments, pattern
 from drillaid.errors import RigError, UsageError
 
 SUMMARY = "the bench plane, from the test board lying on it, or from the marks after a knock"
-EXAMPLE = "drillaid calibrate bench sheet-on-bench.jpg --rig bench.toml --ruler-mm 199.6"
+EXAMPLE = "drillaid calibrate bench sheet-on-bench.jpg --rig bench.toml --ruler-mm 99.8"
 HEIGHT_MM = 100.0
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -19,6 +20,14 @@ from drillaid.simulation.scrap import scrap_bench
 RIG = nominal_rig(1280, 720, 0.09, tilt_rad=0.06, seed=5)
 
 
+def _hole_at_the_border(like):
+    """A spindle that meets the scrap where the picture ends: half of its hole is seen."""
+    edge = RIG.to_bench([[700.0, RIG.height - 1.0]], 1.6)[0]
+    aside = replace(RIG, axis_mm=edge - 1.6 * RIG.lean)
+    there = SimulatedBench(None, aside, sheet="grey", clutter=0, seed=3)
+    return scrap_bench(there, 5, thickness_mm=1.6, size_mm=(150.0, 160.0)).render()
+
+
 @pytest.fixture(scope="module")
 def photos(tmp_path_factory):
     folder = tmp_path_factory.mktemp("scrap")
@@ -30,14 +39,14 @@ def photos(tmp_path_factory):
         cv2.imwrite(paths[name], image)
         if name == "a":
             cv2.imwrite(str(folder / "shaken.png"), cv2.GaussianBlur(image, (0, 0), 25))
-            u, v = np.rint(RIG.to_pixels([RIG.spindle_mm(1.6)], 1.6)[0]).astype(int)
-            image[: v + 1] = image[v + 60 : 2 * v + 61][: v + 1] if v < 260 else 90
-            cv2.imwrite(str(folder / "cut.png"), image[v + 2 :])
+            cv2.imwrite(str(folder / "small.png"), image[::2, ::2])
+    cv2.imwrite(str(folder / "cut.png"), _hole_at_the_border(like))
     cv2.imwrite(
         str(folder / "plain.png"),
         scrap_bench(like, 7, bit_mm=None, size_mm=(150.0, 100.0)).render(),
     )
-    paths |= {name: str(folder / f"{name}.png") for name in ("shaken", "plain", "cut")}
+    more = ("shaken", "plain", "cut", "small")
+    paths |= {name: str(folder / f"{name}.png") for name in more}
     return paths
 
 
@@ -65,6 +74,7 @@ def test_axis_and_lean_against_truth(capsys, photos, rig_file):
     for height in (1.6, 6.0):
         assert np.hypot(*(rig.spindle_mm(height) - RIG.spindle_mm(height))) < 0.02
     assert len(said["holes"]) == 4 and said["rms_mm"] < 0.03
+    assert {"message", "axis_mm", "sigma_mm"} <= set(said) and len(said["lean"]) == 2
 
 
 def test_a_further_run_adds_to_the_earlier_one(capsys, photos, rig_file):
@@ -89,10 +99,12 @@ def test_what_will_not_do_is_said_in_a_sentence(capsys, photos, rig_file, tmp_pa
         status, said = calibrate(capsys, photos[name], "--rig", rig_file)
         assert status == 3 and said["status"] == "refused"
         assert "hole" in said["message"] and said["message"].startswith(f"{name}.png:")
-    status, told = calibrate(capsys, photos["cut"], "--rig", rig_file)
-    assert status == 2 and "1280 x 720" in told
-    status, said = calibrate(capsys, photos["cut"])
-    assert status == 3, said
+    for rig in (["--rig", rig_file], []):
+        status, said = calibrate(capsys, photos["cut"], *rig)
+        assert status == 3 and said["message"].startswith("cut.png:"), said
+        assert "no drilled hole is to be seen" in said["message"]
+    status, told = calibrate(capsys, photos["small"], "--rig", rig_file)
+    assert status == 2 and "1280 x 720" in told and "640 x 360" in told
     status, told = calibrate(capsys, photos["a"], "--rig", str(tmp_path / "none.toml"))
     assert status == 2 and "calibrate lens first" in told
     status, told = calibrate(capsys, photos["a"], "--thickness", "thin")
