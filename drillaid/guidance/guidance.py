@@ -109,7 +109,8 @@ def sentence(state: str, target: Stop | None, aim: Aim | None, skipped: int, los
         return "Paused."
     name = _name(target)
     if state == LOST:
-        return f"The board is not seen ({lost or 'no fresh picture'})."
+        why = (lost or "no fresh picture").rstrip(".")
+        return f"The board is not seen ({why})."
     if state == ON_TARGET:
         return f"Drill {name}."
     if state == HOLD:

@@ -39,6 +39,7 @@ WIDER = 0.75  # the most changed eighth but one round about, against the mean of
 RINGS = ((0.55, 0.7, 0.85), (0.95, 1.05, 1.15), (1.45, 1.6, 1.75))  # of the bit's radius
 GRID_MM = 0.06
 SHIFT_MM = 0.06  # by which two looks at one pad may be out of register
+EVERY_S = 0.07  # between two judgements: each costs as much as following a picture
 WAIT_S = 120.0  # after being on target; then only the pedal counts
 
 
@@ -181,6 +182,7 @@ class HoleWatch:
         self._place: np.ndarray | None = None
         self._holes: list[np.ndarray] = []
         self._on_s: float | None = None
+        self._judged_s = -WAIT_S
         self.last = None
 
     def look(self, image: np.ndarray, registration: Registration, guidance: Guidance) -> bool:
@@ -210,6 +212,9 @@ class HoleWatch:
             return False
         if guidance.time_s - self._on_s > WAIT_S or not self._before:
             return False
+        if guidance.time_s - self._judged_s < EVERY_S:
+            return False
+        self._judged_s = guidance.time_s
         patch = self._patch(image, place, eye)
         return patch is not None and self._judge(patch, at, stop)
 

@@ -97,5 +97,5 @@ def _one(bench, watch, rng, stop: Stop, drilled: bool, disturb, seed: int) -> Ca
         bench.drill(stop.bit_mm)
     if disturb is not None:
         disturb(bench, rng)
-    seen = any(bring(off, time_s=1.0) for off in way(outward=True))
+    seen = any(bring(off, time_s=1.0 + 0.1 * k) for k, off in enumerate(way(outward=True)))
     return Case(drilled, seen, watch.last.reason if watch.last else "", seed, stop.hole)
