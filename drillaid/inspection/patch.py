@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
+from drillaid.design.ring import depth_mm
 from drillaid.geometry import as_points
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
 
 FINEST_PX_PER_MM = 80.0
-OVERSAMPLING = 2.0  # patch pixels to a photograph pixel: cubic sampling loses nothing then
+OVERSAMPLING = 1.4  # patch pixels to a photograph pixel: cubic sampling loses little then
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +93,59 @@ class Patch:
         return cv2.remap(
             self.image, px[..., 0], px[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
         )
+
+
+@dataclass(frozen=True, eq=False)
+class Stack:
+    """N patches of one size, each about its own place.
+
+    images: float32 (N, S, S, 3) BGR; inside: bool (N, S, S)
+    middles_mm: (N, 2) of the plane, shown at the middle of each patch
+    depth_mm: (N, S, S), each pixel's depth in its own land, negative outside it
+    """
+
+    images: np.ndarray
+    inside: np.ndarray
+    middles_mm: np.ndarray
+    depth_mm: np.ndarray
+    px_per_mm: float
+
+    @property
+    def size(self) -> int:
+        return self.images.shape[1]
+
+    def axes_mm(self) -> tuple[np.ndarray, np.ndarray]:
+        """x and y of each pixel from the patch's middle, (1, S) and (S, 1)."""
+        axis = (np.arange(self.size) - (self.size - 1) / 2) / self.px_per_mm
+        return axis[None, :], axis[:, None]
+
+
+def stack(board: Board, places: Sequence[tuple], half_mm: float) -> tuple[Stack, np.ndarray]:
+    """The patches of several places that are in the picture, and which they are.
+
+    places: (at_mm, land or None) each; without a land everything counts as inside it
+    """
+    kept, patches, depths = [], [], []
+    for i, (at_mm, land) in enumerate(places):
+        patch = cut(board, at_mm, half_mm) if np.isfinite(at_mm).all() else None
+        if patch is None:
+            continue
+        count = patch.image.shape[0]
+        depth = np.full((count, count), 1.0)
+        if land is not None:
+            axis = np.arange(count) / patch.px_per_mm
+            grid = np.stack(np.meshgrid(axis, axis), axis=-1).reshape(-1, 2) + patch.origin_mm
+            depth = depth_mm(land, board.plane_to_design(grid)).reshape(count, count)
+        kept.append(i)
+        patches.append(patch)
+        depths.append(depth)
+    if not kept:
+        return None, np.array([], int)
+    middles = np.array([places[i][0] for i in kept])
+    return Stack(
+        np.stack([p.image for p in patches]), np.stack([p.inside for p in patches]), middles,
+        np.stack(depths).astype(np.float32), patches[0].px_per_mm,
+    ), np.array(kept)  # fmt: skip
 
 
 def cut(board: Board, centre_mm, half_mm: float) -> Patch | None:

@@ -170,9 +170,12 @@ def conclude(
 
 
 def _message(s: Summary) -> str:
-    words = f"{s.drilled} of {s.holes} holes drilled"
-    if s.undrilled:
-        words += f", {s.undrilled} not yet"
+    if not s.drilled and s.undrilled:
+        words = f"no hole is drilled on this board yet: {s.undrilled} of {s.holes} pads untouched"
+    else:
+        words = f"{s.drilled} of {s.holes} holes drilled"
+        if s.undrilled:
+            words += f", {s.undrilled} not yet"
     if s.hidden:
         words += f", {s.hidden} not to be seen"
     if s.drilled:

@@ -15,6 +15,7 @@ import numpy as np
 from drillaid.geometry import Affine
 from drillaid.rig.rig import Rig
 from drillaid.simulation.board import SimulatedBoard
+from drillaid.simulation.bore_looks import BenchHabits
 from drillaid.simulation.bores import BoreLayer
 from drillaid.simulation.look import gloss_tint
 from drillaid.simulation.occluders import (
@@ -34,6 +35,7 @@ from drillaid.simulation.water import Water, WaterSurface
 
 __all__ = ["Light", "Occluders", "Optics", "SimulatedBench", "nominal_rig"]
 
+OCCLUDING = 12  # grey levels between a scene and itself without what stands in the way
 _SIDE = {
     "yellow": rgb(150, 136, 84),
     "white": rgb(176, 172, 156),
@@ -44,7 +46,8 @@ _SIDE = {
 
 class SimulatedBench:
     """board: None for an empty bench; sheet: what covers the bench (`scenery.SHEETS`);
-    water: over all that lies there; prints: sheets of paper on the bench, under the board.
+    water: over all that lies there; prints: sheets of paper on the bench, under the board;
+    habits: how its holes look (None: drawn by the seed).
 
     pose: board mm -> bench mm on the upper face, rigid
     truth: design mm -> bench mm on the upper face
@@ -64,13 +67,14 @@ class SimulatedBench:
         water: Water | None = None,
         wander_sigma_mm: float = 0.03,
         prints: tuple[Print, ...] = (),
+        habits: BenchHabits | None = None,
         seed: int = 0,
     ):
         self.board, self.rig, self.thickness_mm = board, rig, float(thickness_mm)
         self.light, self.optics = light or Light(), optics or Optics()
         self.sheet, self.clutter = sheet, clutter
         self.wander_sigma_mm = wander_sigma_mm
-        self._seed = seed
+        self._seed, self._habits = seed, habits
         # A camera's reader thread renders while the hand moves the board.
         self._lock = threading.RLock()
         # One stream for each purpose: drilling must not depend on how often one looked.
@@ -86,7 +90,7 @@ class SimulatedBench:
         self._water = None if water is None else WaterSurface(water, rig, self.thickness_mm)
         self._fingers: tuple = ()
         self.pose = Affine.identity()
-        self._bores = None if board is None else BoreLayer(board, self.light.backlight, seed)
+        self._bores = self._bore_layer()
         self.occluders = occluders or Occluders()
 
     def _look_from(self, rig: Rig) -> None:
@@ -192,7 +196,7 @@ class SimulatedBench:
             self._fingers = tuple((finger, FingerSprite(rng, tone)) for finger in placed)
         if value.swarf:
             self.board.scatter_swarf(value.swarf)
-            self._bores = BoreLayer(self.board, self.light.backlight, self._seed)
+            self._bores = self._bore_layer()
 
     # --- drilling --------------------------------------------------------------------
 
@@ -212,6 +216,38 @@ class SimulatedBench:
             board.drill(at_design, bit_mm)
             self._still = None
         return at_design
+
+    def _bore_layer(self) -> BoreLayer | None:
+        if self.board is None:
+            return None
+        return BoreLayer(self.board, self.light.backlight, self._seed, self._habits)
+
+    @property
+    def habits(self) -> BenchHabits | None:
+        """How holes look here; None: as the seed has it."""
+        return self._habits
+
+    @habits.setter
+    def habits(self, value: BenchHabits | None) -> None:
+        self._habits, self._still = value, None
+        self._bores = self._bore_layer()
+
+    def bore_kinds(self) -> list[str]:
+        """What each hole drilled so far looks like (`bore_looks.KINDS`), in order of drilling."""
+        return [look.kind for look in self._bores.looks()]
+
+    def occlusion(self) -> np.ndarray:
+        """bool (H, W): pixels at which fingers or the spindle stand between camera and board."""
+        with self._lock:
+            shown = self._scene()
+            fingers, spindle = self._fingers, self._spindle
+            self._fingers, self._spindle = (), None
+            try:
+                bare = self._scene()
+            finally:
+                self._fingers, self._spindle = fingers, spindle
+        # fingers throw soft shadows; only what is dimmed beyond recognition counts as covered
+        return cv2.absdiff(shown, bare).max(axis=2) > OCCLUDING
 
     # --- the picture -------------------------------------------------------------------
 
@@ -237,7 +273,8 @@ class SimulatedBench:
             light = self.light.level * (1 - 0.6 * self.light.backlight)
             for finger, sprite in self._fingers:
                 sprite.draw(frame, self.rig, self.pose, finger, self.thickness_mm, light)
-        self._spindle.draw(frame)
+        if self._spindle is not None:
+            self._spindle.draw(frame)
         return frame
 
     def _draw_board(self, frame: np.ndarray) -> None:

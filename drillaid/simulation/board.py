@@ -257,7 +257,7 @@ class SimulatedBoard:
         burr = np.exp(-(((away - 0.4 * width) / width) ** 2)) * uneven
         burr = burr * (0.25 + 0.75 * self.copper[window])
         part = self.surface[window].astype(np.float32)
-        bright = _burr_colour(self.look)
+        bright = burr_colour(self.look)
         part[..., :3] += (0.8 * burr)[..., None] * (bright - part[..., :3])
         part[..., 3] += burr * 70
         speck = soft_noise(rng, dx.shape, max(1.6, 0.07 * self.px_per_mm))
@@ -283,7 +283,8 @@ class SimulatedBoard:
         return (slice(r0, r1), slice(c0, c1)), dx, dy
 
 
-def _burr_colour(look: Look) -> np.ndarray:
+def burr_colour(look: Look) -> np.ndarray:
+    """BGR of freshly torn metal."""
     return rgb(206, 206, 206) if look.finish == "tinned" else rgb(226, 156, 120)
 
 

@@ -1,8 +1,9 @@
 """How drilled holes look from where the camera stands.
 
 A board is thick: from aside one sees a crescent of the bore's wall, and the
-spoil board through the rest. The rim is exact; the inside is painted for the
-present direction of view and again once that has changed.
+spoil board through the rest, dark, bright or half in shadow; dust may fill it
+and torn copper lean over it (`bore_looks`). The rim is exact; the inside is
+painted for the present direction of view and again once that has changed.
 """
 
 from __future__ import annotations
@@ -10,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 
 from drillaid.geometry import Affine
-from drillaid.simulation.board import SimulatedBoard
+from drillaid.simulation.board import SimulatedBoard, burr_colour
+from drillaid.simulation.bore_looks import BenchHabits, BoreLook
 from drillaid.simulation.textures import rgb, soft_noise
 
 # The inside is painted anew when the view of the bottom has moved by more than this, and
@@ -22,6 +24,12 @@ _WALL = {
     "green": rgb(66, 84, 56),
     "brown": rgb(78, 48, 28),
 }
+_DUST = {
+    "yellow": rgb(176, 164, 112),
+    "white": rgb(205, 204, 192),
+    "green": rgb(150, 168, 136),
+    "brown": rgb(128, 78, 42),
+}
 
 
 class BoreLayer:
@@ -30,10 +38,20 @@ class BoreLayer:
     texture: uint8 (H, W, 4), BGR + shine
     """
 
-    def __init__(self, board: SimulatedBoard, backlight: float, seed: int):
+    def __init__(
+        self, board: SimulatedBoard, backlight: float, seed: int, habits: BenchHabits | None = None
+    ):
         self._board, self._backlight, self._seed = board, backlight, seed
+        self._habits = habits or BenchHabits.drawn(seed)
         self.texture = board.backlit(backlight)
         self._views = np.zeros((0, 2))
+
+    def looks(self) -> list[BoreLook]:
+        """How each hole drilled so far is drawn, in the order of drilling."""
+        return [
+            self._habits.look(hole.diameter_mm / 2, np.random.default_rng([self._seed, 5, j]))
+            for j, hole in enumerate(self._board.drilled)
+        ]
 
     def update(self, pose: Affine, camera_mm: np.ndarray, thickness_mm: float) -> bool:
         """Repaints what changed; True if anything did.
@@ -78,22 +96,74 @@ class BoreLayer:
 
     def _inside(self, patch, dx, dy, j: int, radius: float) -> None:
         """dx, dy: mm from the bore's middle, dy down as texture rows run."""
-        rng = np.random.default_rng([self._seed, 5, j])
-        ppm = self._board.px_per_mm
         away = np.hypot(dx, dy)
-        if away.min() > radius + 0.1:
+        if away.min() > radius + 0.35:
             return
-        sx, sy = self._views[j] * [1, -1]
-        bottom = np.hypot(dx + sx, dy + sy)
-        floor = np.clip((radius - bottom) * ppm + 0.5, 0, 1)[..., None]
-        wall = _WALL[self._board.look.laminate] * (0.75 + 0.5 * rng.random())
-        lit = 0.75 + 0.35 * np.clip((0.6 * dx - 0.8 * dy) / radius, -1, 1)
-        rough = 1 + 0.12 * soft_noise(rng, dx.shape, 2.0)
-        inside = (lit * rough)[..., None] * wall * (1 - 0.3 * self._backlight)
-        spoil = rgb(58, 44, 32) * (0.45 + 0.9 * rng.random()) * rough[..., None]
-        if self._backlight > 0:
-            spoil = spoil * (1 - self._backlight) + 245 * self._backlight
-        inside = inside + floor * (spoil - inside)
+        rng = np.random.default_rng([self._seed, 5, j])
+        look = self._habits.look(radius, rng)
+        ppm = self._board.px_per_mm
+        grain = soft_noise(rng, dx.shape, 2.0)
+        angle = np.arctan2(-dy, dx)
+        floor = self._floor(look, dx, dy, j, radius, grain)
         rim = np.clip((radius - away) * ppm + 0.5, 0, 1)
-        patch[..., :3] += rim[..., None] * (inside - patch[..., :3])
+        patch[..., :3] += rim[..., None] * (floor - patch[..., :3])
         patch[..., 3] *= 1 - rim
+        self._dust(patch, look, dx, dy, away, angle, radius, grain)
+        self._lip(patch, look, away, angle, radius)
+
+    def _floor(self, look: BoreLook, dx, dy, j: int, radius: float, grain) -> np.ndarray:
+        """Wall and spoil board as seen through the rim, float32 (h, w, 3)."""
+        ppm, backlight = self._board.px_per_mm, self._backlight
+        sx, sy = self._views[j] * [1, -1]
+        seen = np.clip((radius - np.hypot(dx + sx, dy + sy)) * ppm + 0.5, 0, 1)
+        rough = 1 + 0.12 * grain
+        sun = np.cos(look.sun_rad) * dx - np.sin(look.sun_rad) * dy
+        # the wall away from the light is the one that is lit
+        lit = 0.75 + 0.35 * np.clip(-sun / radius, -1, 1)
+        wall = _WALL[self._board.look.laminate] * look.wall
+        inside = (lit * rough)[..., None] * wall * (1 - 0.3 * backlight)
+        light = np.full(dx.shape, look.lit, np.float32)
+        if look.shade is not None:
+            away = np.hypot(dx + sx + look.shade[0], dy + sy - look.shade[1])
+            # a lamp is no point: its shadow has a border of about a tenth of a millimetre
+            light *= 0.18 + 0.82 * np.clip((radius - away) / 0.12 + 0.5, 0, 1)
+        spoil = look.spoil * (light * rough)[..., None]
+        if backlight > 0:
+            spoil = spoil * (1 - backlight) + 245 * backlight
+        return inside + seen[..., None] * (spoil - inside)
+
+    def _dust(self, patch, look: BoreLook, dx, dy, away, angle, radius: float, grain) -> None:
+        """Glass dust in the bore, deepest where it slopes to, and some of it over the rim."""
+        if look.dust <= 0.02:
+            return
+        wave = sum(a * np.cos((k + 1) * angle + b) for k, (a, b) in enumerate(look.wobble))
+        heap = (look.slope[0] * dx - look.slope[1] * dy) / radius + 0.25 * wave + 0.2 * grain
+        inside = np.clip(2.5 * (2.2 * look.dust - 0.9 + heap), 0, 1) * (away < radius + 0.02)
+        over = np.clip(2.0 * look.spill + 0.6 * heap - 0.9, 0, 1)
+        over = over * np.exp(-((np.maximum(away - radius, 0) / 0.16) ** 2))
+        share = np.maximum(inside, over)[..., None]
+        look_of = self._board.look.laminate
+        pale = rgb(186, 138, 92) if look_of == "brown" else rgb(212, 206, 182)
+        # dust below the face gets less light
+        deep = np.where(away < radius, 0.72 + 0.3 * np.clip(look.dust, 0, 1), 1.0)
+        colour = (0.7 * pale + 0.3 * _DUST[look_of]) * (deep * (1 + 0.06 * grain))[..., None]
+        colour = colour * (1 - 0.35 * self._backlight)
+        patch[..., :3] += 0.93 * share * (colour - patch[..., :3])
+        patch[..., 3] *= 1 - 0.9 * share[..., 0]
+
+    def _lip(self, patch, look: BoreLook, away, angle, radius: float) -> None:
+        """Torn copper that stands up round the rim and leans over it here and there."""
+        if look.lip <= 0.02:
+            return
+        wave = sum(a * np.cos((2 * k + 3) * angle + b) for k, (a, b) in enumerate(look.wobble))
+        strength = look.lip * np.clip(0.45 + 0.55 * wave, 0, 1)
+        low = -look.lip_mm * np.clip(wave - 0.4, 0, 1.5)
+        high = 0.04 + 0.11 * strength
+        ppm = self._board.px_per_mm
+        belt = np.clip((away - radius - low) * ppm + 0.5, 0, 1)
+        belt = belt * np.clip((radius + high - away) * ppm + 0.5, 0, 1)
+        facing = 0.7 + 0.45 * np.cos(angle - look.sun_rad)
+        bright = burr_colour(self._board.look) * facing[..., None]
+        share = (strength * belt)[..., None]
+        patch[..., :3] += share * (bright - patch[..., :3])
+        patch[..., 3] += share[..., 0] * 60

@@ -1,0 +1,128 @@
+"""The circle of every place on the board where a hole may be."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from drillaid.design.model import Land
+from drillaid.inspection.colours import PadColours, learn_colours, strangeness
+from drillaid.inspection.patch import Board, Stack, stack
+from drillaid.inspection.posterior import COARSE, FINE, GROWN, Circles, locate
+from drillaid.inspection.rays import Network, Surroundings, ray_features
+from drillaid.inspection.state import Look, looks
+from drillaid.inspection.vote import vote
+
+STARTS = 2  # places from which each hole is looked at
+MIDDLING = (0.12, 0.03, 5)
+SIZES = (0.92, 1.14)  # of a hole's radius to its bit's
+WANDER_MM = 0.6  # how far from its place a hole is looked for
+MARGIN_MM = 0.36  # of the patch about that
+RING_MM, BESIDE_MM = 0.08, (0.15, 0.40)
+
+
+@dataclass(frozen=True, eq=False)
+class Place:
+    """Where to look for one hole: plane mm; reach_mm: how far off it may lie."""
+
+    at_mm: np.ndarray
+    land: Land | None
+    bit_mm: float
+    reach_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """xy_mm: (2,) in the plane; covariance: (3, 3) of (x, y, radius); support: 0 … 1"""
+
+    xy_mm: np.ndarray
+    radius_mm: float
+    covariance: np.ndarray
+    support: float
+    look: Look
+
+
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """Places of one bit size and their patches."""
+
+    bit_mm: float
+    rows: np.ndarray
+    stack: Stack
+
+
+def look_at(board: Board, places: Sequence[Place], noise: float) -> list[Seen | None]:
+    """One for each place; None where the photograph does not show it."""
+    groups = _groups(board, places)
+    colours = _colours(places, groups)
+    seen: list[Seen | None] = [None] * len(places)
+    for group in groups:
+        reach = np.array([places[i].reach_mm for i in group.rows])
+        circles = _circles(board, group, colours, reach, noise)
+        shown = looks(group.stack, colours, group.rows, group.bit_mm / 2)
+        for k, i in enumerate(group.rows):
+            seen[i] = Seen(
+                group.stack.middles_mm[k] + circles.xy_mm[k], float(circles.radius_mm[k]),
+                circles.covariance[k], float(circles.support[k]), shown[k],
+            )  # fmt: skip
+    return seen
+
+
+def _groups(board: Board, places: Sequence[Place]) -> list[_Group]:
+    groups = []
+    for bit in sorted({round(p.bit_mm, 3) for p in places}):
+        rows = [i for i, p in enumerate(places) if round(p.bit_mm, 3) == bit]
+        half = bit / 2 * SIZES[1] + WANDER_MM + MARGIN_MM
+        pieces, kept = stack(board, [(places[i].at_mm, places[i].land) for i in rows], half)
+        if pieces is not None:
+            groups.append(_Group(bit, np.array(rows)[kept], pieces))
+    return groups
+
+
+def _colours(places: Sequence[Place], groups: list[_Group]) -> PadColours:
+    copper = [np.zeros((0, 3), np.float32)] * len(places)
+    bare = list(copper)
+    for group in groups:
+        away = np.hypot(*group.stack.axes_mm())
+        for k, i in enumerate(group.rows):
+            land = places[i].land
+            if land is None:
+                continue
+            image, inside, depth = (
+                group.stack.images[k], group.stack.inside[k], group.stack.depth_mm[k]
+            )  # fmt: skip
+            copper[i] = image[inside & (depth > RING_MM) & (away > group.bit_mm / 2 + RING_MM)]
+            if not land.in_pour:
+                bare[i] = image[inside & (depth < -BESIDE_MM[0]) & (depth > -BESIDE_MM[1])]
+    return learn_colours(np.array([p.at_mm for p in places]), copper, bare)
+
+
+def _circles(
+    board: Board, group: _Group, colours: PadColours, reach_mm, noise: float
+) -> Circles:
+    """Voted for, then found on rays from there, then twice more from what was found."""
+    pieces, pads, radius = group.stack, group.rows, group.bit_mm / 2
+    strange = strangeness(pieces.images, colours.copper[pads], colours.texture[pads])
+    trusted = pieces.inside & (pieces.depth_mm > RING_MM / 2)
+    radii = np.arange(SIZES[0] * radius, SIZES[1] * radius + 0.02, 0.04)
+    votes = vote(pieces, strange, trusted, radii, reach_mm, noise, keep=STARTS)
+    lower = np.array([board.lower_rim_mm(m) for m in pieces.middles_mm])
+    network = Network.kept()
+
+    def found(rows, xy_mm, grid) -> Circles:
+        pad = pads[rows]
+        around = Surroundings(
+            colours.copper[pad], colours.laminate[pad], colours.texture[pad], lower[rows],
+            0.8 / board.px_per_mm,
+        )  # fmt: skip
+        expected = np.full(len(rows), GROWN * radius)
+        odds = network.log_odds(ray_features(pieces, rows, xy_mm, expected, around))
+        return locate(odds, xy_mm, radius, grid)
+
+    every = np.arange(len(pads))
+    first = found(np.repeat(every, STARTS), votes.xy_mm.reshape(-1, 2), COARSE)
+    best = first.score.reshape(-1, STARTS).argmax(axis=1) + STARTS * every
+    second = found(every, first.xy_mm[best], MIDDLING)
+    return found(every, second.xy_mm, FINE)
