@@ -15,7 +15,7 @@ from drillaid.inspection.rays import Network, Surroundings, ray_features
 from drillaid.inspection.state import Look, looks
 from drillaid.inspection.vote import vote
 
-STARTS = 2  # places from which each hole is looked at
+STARTS = 3  # places from which each hole is looked at
 MIDDLING = (0.12, 0.03, 5)
 SIZES = (0.92, 1.14)  # of a hole's radius to its bit's
 WANDER_MM = 0.6  # how far from its place a hole is looked for
@@ -61,7 +61,7 @@ def look_at(board: Board, places: Sequence[Place], noise: float) -> list[Seen | 
     for group in groups:
         reach = np.array([places[i].reach_mm for i in group.rows])
         circles = _circles(board, group, colours, reach, noise)
-        shown = looks(group.stack, colours, group.rows, group.bit_mm / 2)
+        shown = looks(group.stack, colours, group.rows, group.bit_mm / 2, circles)
         for k, i in enumerate(group.rows):
             seen[i] = Seen(
                 group.stack.middles_mm[k] + circles.xy_mm[k], float(circles.radius_mm[k]),

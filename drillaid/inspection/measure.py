@@ -51,7 +51,7 @@ def measure_holes(
     flip = -1.0 if (rig is not None and face == "bottom") else 1.0
     findings = []
     for i, hole in enumerate(design.holes):
-        state, reason = _judged(hole, seen[i])
+        state, reason = _judged(hole, places[i], seen[i])
         rim = seen[i] if state == DRILLED else None
         error = float(placement.expected_error_mm[i])
         findings.append(
@@ -80,12 +80,12 @@ def _places(design: Design, board: Board, bits, placement: Placement) -> list[Pl
     return places
 
 
-def _judged(hole: Hole, seen: Seen | None) -> tuple[str, str]:
+def _judged(hole: Hole, place: Place, seen: Seen | None) -> tuple[str, str]:
     if seen is None:
         return HIDDEN, "outside the picture"
     if hole.slot_to_mm is not None:
         return HIDDEN, "slots are not measured yet"
-    return judge(seen.support, seen.look)
+    return judge(seen.support, seen.look, float(np.hypot(*(seen.xy_mm - place.at_mm))))
 
 
 def _finding(

@@ -13,37 +13,45 @@ import numpy as np
 
 from drillaid.inspection.colours import PadColours
 from drillaid.inspection.patch import Stack
+from drillaid.inspection.posterior import Circles
 from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED
 
 # Share of the rays with a rim on one circle: on simulated boards holes reach 0.6, pads 0.3.
-SURE, DOUBTFUL = 0.45, 0.30
+CERTAIN, SURE, DOUBTFUL = 0.60, 0.45, 0.30
+ASTRAY_MM = 0.35  # a rim this far from its place must be a certain one
 UNTOUCHED = 0.55  # of the pixels where the bit would have cut, like the board's copper
 PLAINLY = 0.75  # so much of it, and a faint ring is a scratch or an etched mark
 ALIKE = 5.0  # textures within which a colour is this board's copper
 LEAST_PIXELS = 6
+LEAST_GREY = 8.0  # colours nearer than this are one, grey levels over three colours
 
 
 @dataclass(frozen=True)
 class Look:
     """Of one pad, shares 0 … 1: of its bit's belt like copper; of the belt like laminate;
-    of what lies beside the land unlike the pad (1 where nothing is known of it); inside:
-    of the place that the photograph shows."""
+    of its land's edge that shows; inside: of the place that the photograph shows;
+    within: just inside the rim that was found, like what is just outside."""
 
     copper: float
     bare: float
     edge: float
     inside: float
+    within: float = 0.0
 
 
-def looks(stack: Stack, colours: PadColours, pads, bit_radius_mm: float) -> list[Look]:
-    """pads: (N,) which of the board's pads each patch of the stack shows."""
+def looks(
+    stack: Stack, colours: PadColours, pads, bit_radius_mm: float, circles: Circles
+) -> list[Look]:
+    """pads: (N,) which of the board's pads each patch of the stack shows; circles: found."""
     away = np.hypot(*stack.axes_mm())
     belt = (away > 0.72 * bit_radius_mm) & (away < bit_radius_mm + 0.04)
     disc = away < bit_radius_mm + 0.1
     out = []
-    for image, inside, depth, pad in zip(
-        stack.images, stack.inside, stack.depth_mm, pads, strict=True
-    ):
+    axes = stack.axes_mm()
+    for image, inside, depth, pad, (x, y), radius in zip(
+        stack.images, stack.inside, stack.depth_mm, pads, circles.xy_mm, circles.radius_mm,
+        strict=True,
+    ):  # fmt: skip
         copper, bare = _like(image, colours, pad)
         here = belt & inside
         seen = float(inside[disc].mean())
@@ -56,8 +64,25 @@ def looks(stack: Stack, colours: PadColours, pads, bit_radius_mm: float) -> list
         if beside.sum() >= LEAST_PIXELS and ring.sum() >= LEAST_PIXELS:
             # tracks leave the land, so part of what lies beside is copper too
             edge = float(np.mean(copper[ring])) * float(np.quantile(bare[beside], 0.7))
-        out.append(Look(float(copper[here].mean()), float(bare[here].mean()), edge, seen))
+        share = np.hypot(axes[0] - x, axes[1] - y) / radius
+        mean = _same(image, inside & (depth > 0.03), share)
+        out.append(Look(float(copper[here].mean()), float(bare[here].mean()), edge, seen, mean))
     return out
+
+
+def _same(image, usable, share) -> float:
+    """How much of what lies just within a rim is like what lies just outside it.
+
+    share: (S, S) distance from the rim's centre in radii
+    """
+    outside = image[(share > 1.12) & (share < 1.5) & usable]
+    within = image[(share > 0.7) & (share < 0.93) & usable]
+    if len(outside) < LEAST_PIXELS or not len(within):
+        return 0.0
+    middle = np.median(outside, axis=0)
+    spread = float(np.median(np.linalg.norm(outside - middle, axis=1)))
+    bound = max(2.0 * spread, LEAST_GREY)
+    return float((np.linalg.norm(within - middle, axis=1) < bound).mean())
 
 
 def _like(image, colours: PadColours, pad: int) -> tuple[np.ndarray, np.ndarray]:
@@ -68,15 +93,21 @@ def _like(image, colours: PadColours, pad: int) -> tuple[np.ndarray, np.ndarray]
     off = image - copper.astype(np.float32)
     near = np.sqrt((off**2).mean(axis=2)) < ALIKE * texture
     beside = np.sqrt((((image - laminate.astype(np.float32)) ** 2).mean(axis=2)))
+    # never so far from laminate as to be nearer to copper
     bare = beside < max(min(1.2 * ALIKE * texture, 0.26 * float(np.linalg.norm(lean))), 8.0)
     return near.astype(np.float32), bare.astype(np.float32)
 
 
-def judge(support: float, look: Look) -> tuple[str, str]:
-    """State and reason. support: share of the rays with a rim on the best circle."""
+def judge(support: float, look: Look, away_mm: float = 0.0) -> tuple[str, str]:
+    """State and reason. support: share of the rays with a rim on the best circle, which
+    lies away_mm from where the hole should be."""
     if look.inside < 0.9:
         return HIDDEN, "at the edge of the picture"
-    if support >= SURE:
+    # An etched mark is smaller than its bit: there is copper just within the rim it seems
+    # to have.
+    if support >= CERTAIN or (
+        support >= SURE and look.within < UNTOUCHED and away_mm < ASTRAY_MM
+    ):
         return DRILLED, ""
     if support >= DOUBTFUL and look.copper < PLAINLY:
         return HIDDEN, "there may be a hole, but its rim is not clear enough to measure"

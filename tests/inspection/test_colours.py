@@ -61,6 +61,8 @@ def test_strangeness_is_a_half_at_four_textures():
     (0.1, Look(0.0, 0.0, 0.0, 1.0), "hidden"),
     (0.4, Look(0.1, 0.0, 0.9, 1.0), "hidden"),
     (0.4, Look(0.9, 0.0, 0.9, 1.0), "undrilled"),  # a faint ring on plain copper
+    (0.5, Look(0.9, 0.0, 0.9, 1.0, 0.8), "undrilled"),  # an etched mark
+    (0.7, Look(0.9, 0.0, 0.9, 1.0, 0.8), "drilled"),
     (0.9, Look(0.0, 0.0, 0.0, 0.6), "hidden"),  # the picture ends there
 ])  # fmt: skip
 def test_what_is_said_of_a_place(support, look, state):

@@ -11,6 +11,7 @@ from drillaid.geometry import Affine
 from drillaid.simulation.artwork import Artwork
 from drillaid.simulation.bench import Light, Occluders, Optics, SimulatedBench, nominal_rig
 from drillaid.simulation.board import SimulatedBoard
+from drillaid.simulation.bore_looks import BenchHabits
 from drillaid.simulation.designs import InventedDesign, random_design
 from drillaid.simulation.look import FINISHES, LAMINATES, Look
 from drillaid.simulation.projection import PixelMap
@@ -213,7 +214,8 @@ def test_moving_turns_about_the_spindle():
 def test_drilling_happens_under_the_spindle_and_shows():
     board = flat_board(isolated_discs())
     bench = SimulatedBench(
-        board, nominal_rig(), light=EVEN, optics=CLEAN, clutter=0, wander_sigma_mm=0.05, seed=3
+        board, nominal_rig(), light=EVEN, optics=CLEAN, clutter=0, wander_sigma_mm=0.05,
+        habits=BenchHabits.only("dark"), seed=3,
     )
     bench.place(0, 0, 0.2)
     target = bench.truth(board.design.xy_mm[10])[0]
