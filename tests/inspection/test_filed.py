@@ -73,8 +73,8 @@ def test_what_is_filed_is_found_again(check, journal, board):
     for hole in (hole for hole in again.inspection.holes if hole.hole != BESIDE):
         assert hole.state == before[hole.hole].state
         if hole.state == "drilled":
-            # The picture went through JPEG: far below the 0.04 mm that measuring is good for.
-            assert np.hypot(*np.subtract(hole.off_mm, before[hole.hole].off_mm)) < 0.01
+            # The picture went through JPEG: half of the 0.04 mm that measuring is good for.
+            assert np.hypot(*np.subtract(hole.off_mm, before[hole.hole].off_mm)) < 0.02
 
 
 def test_a_board_that_was_never_photographed_has_no_check(journal, board):
