@@ -52,11 +52,13 @@ class BoreLook:
 
 @dataclass(frozen=True, eq=False)
 class BenchHabits:
-    """shares: (5,) of the kinds; spoil: BGR; sun_rad: where the light comes from."""
+    """shares: (5,) of the kinds; spoil: BGR; sun_rad: where the light comes from;
+    tidy: no dust and no torn lip."""
 
     shares: np.ndarray
     spoil: np.ndarray
     sun_rad: float
+    tidy: bool = False
 
     @classmethod
     def drawn(cls, seed: int) -> BenchHabits:
@@ -72,6 +74,11 @@ class BenchHabits:
         drawn = cls.drawn(seed)
         return cls(np.array([float(k == kind) for k in KINDS]), drawn.spoil, drawn.sun_rad)
 
+    @classmethod
+    def clean(cls, seed: int = 0) -> BenchHabits:
+        """Fresh holes over dark wood, cut by a sharp bit and blown clean."""
+        return cls(cls.only(DARK, seed).shares, _SPOILS[0], np.arctan2(-0.8, -0.6), tidy=True)
+
     def look(self, radius_mm: float, rng: np.random.Generator) -> BoreLook:
         """The look of the hole whose generator this is: always the same number of draws."""
         kind = KINDS[int(rng.choice(len(KINDS), p=self.shares / self.shares.sum()))]
@@ -85,8 +92,12 @@ class BenchHabits:
             lit = 0.9 + 0.4 * u[0]
         dust = 0.45 + 0.65 * u[3] if kind == DUSTY else 0.25 * max(0.0, u[3] - 0.6)
         lip = 0.5 + 0.5 * u[4] if kind == BURRED else 0.25 * u[4]
+        wall = 0.7 + 0.6 * u[5]
+        if self.tidy:
+            dust = lip = 0.0
+            lit, wall = 0.45 + 0.9 * u[0], 0.75 + 0.5 * u[5]
         return BoreLook(
-            kind=kind, spoil=spoil, lit=lit, shade=shade, wall=0.7 + 0.6 * u[5], sun_rad=sun,
+            kind=kind, spoil=spoil, lit=lit, shade=shade, wall=wall, sun_rad=sun,
             dust=min(dust, 1.0), spill=dust * u[6] ** 2, slope=rng.normal(0, 0.5, 2), lip=lip,
             lip_mm=(0.03 + 0.05 * u[7]) * (1.0 if kind == BURRED else 0.3),
             wobble=np.column_stack([rng.normal(0, 0.5, 5), rng.uniform(0, 2 * np.pi, 5)]),

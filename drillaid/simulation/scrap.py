@@ -9,6 +9,7 @@ import numpy as np
 from drillaid.design.model import Design, Outline
 from drillaid.simulation.bench import SimulatedBench
 from drillaid.simulation.board import SimulatedBoard
+from drillaid.simulation.bore_looks import BenchHabits
 from drillaid.simulation.look import Look
 
 
@@ -40,8 +41,10 @@ def scrap_bench(
         px_per_mm=float(np.clip(1.2 * like.rig.px_per_mm(thickness), 4, 24)),
     )
     bench = SimulatedBench(
-        board, like.rig, thickness_mm=thickness, light=like.light, optics=like.optics, seed=seed
-    )
+        board, like.rig, thickness_mm=thickness, light=like.light, optics=like.optics, seed=seed,
+        # one fresh hole, blown clean: pale dust in pale scrap shows no rim to anybody
+        habits=BenchHabits.clean(seed),
+    )  # fmt: skip
     spindle = bench.spindle_mm
     if spindle is None:
         raise ValueError("this rig knows no spindle axis")
