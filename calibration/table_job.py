@@ -32,6 +32,7 @@ class TableJob:
             "runs_done_again": len(t.lost_mm),
             "lost_mm": list(t.lost_mm),
             "drift_mm": t.drift_mm.tolist(),
+            "lost_mm_per_stop": t.lost_mm_per_stop,
             "departs": DEPARTS,
             "safe": {"held": self.safe.held, "spindle_off": self.safe.spindle_off,
                      "z_up": self.safe.z_up},
@@ -55,11 +56,17 @@ class TableJob:
             f"turned {axes.turn_deg:.2f} degrees against the bench{mirrored}"
         )
         t = self.toured
-        lost = f"{len(t.lost_mm)} runs were done again" if t.lost_mm else "no steps were lost"
+        again = f"{len(t.lost_mm)} done again, " if t.lost_mm else ""
         lines.append(
-            f"{axes.stops} stops, {lost}; back at the first place it was off by "
-            f"{np.hypot(*t.drift_mm):.3f} mm; the camera alone scatters by {t.still_mm:.3f} mm"
+            f"{axes.stops} stops, {again}back at the first place it was off by "
+            f"{np.hypot(*t.drift_mm):.3f} mm; the camera alone scatters by {t.still_mm:.4f} mm"
         )
+        if t.lost_mm_per_stop:
+            lines.append(
+                "CAUTION: it loses steps now and then. Lower speed and acceleration, look for "
+                "binding and loose couplings; table drill corrects what it sees, a file of table "
+                "gcode cannot."
+            )
         return "\n".join(lines)
 
 
@@ -91,6 +98,7 @@ def stored(draft: RigDraft, job: TableJob, table: dict) -> RigDraft:
         {
             **table,
             **section,
+            "lost_mm_per_stop": round(job.toured.lost_mm_per_stop, 5),
             "area_mm": [round(float(v), 3) for v in job.toured.area_mm],
             "date": datetime.date.today().isoformat(),
         },

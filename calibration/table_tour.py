@@ -64,6 +64,14 @@ class Toured:
     lost_mm: tuple[float, ...]
     drift_mm: np.ndarray
 
+    @property
+    def lost_mm_per_stop(self) -> float:
+        """One sigma of what one stop adds for good, as a random walk; 0 where the table came
+        back as well as it repeats."""
+        off = float(np.hypot(*self.drift_mm))
+        noise = math.hypot(self.axes.scatter_mm, self.still_mm)
+        return off / math.sqrt(self.axes.stops) if off > max(LOST_MM, 4 * noise) else 0.0
+
 
 class Tour:
     """points_mm: (N, 2), of the board's own frame, that must stay in view; height_mm: of the
@@ -211,10 +219,7 @@ class Tour:
             at[axis] = along
             return at
 
-        begin = place(low)
-        begin[1 - axis] -= self._overrun(area, 1 - axis)
-        yield from self._travel(*begin)  # so that the other axis, too, comes from below
-        yield from self._travel(*place(low))
+        yield from self._travel(*place(low))  # the other axis stays as `_come_back` left it
         for order in (range(len(targets)), reversed(range(len(targets)))):
             for k in order:
                 yield from self._travel(*place(targets[k]))

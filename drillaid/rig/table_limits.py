@@ -32,6 +32,7 @@ _SINGLE = {
     "feed_mm_min": (1.0, 10_000.0),
     "peck_mm": (0.05, 100.0),
     "matrix_sigma": (0.0, 1.0),
+    "lost_mm_per_stop": (0.0, BACKLASH_MM),
 }
 _WORDS = {"arrangement": ("board", "spindle"), "z": ("controller", "lever")}
 

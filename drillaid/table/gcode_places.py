@@ -145,14 +145,15 @@ def _table_variance(rig: Rig, ways: np.ndarray) -> np.ndarray:
 
     Each entry of the matrix is known to matrix_sigma, so a way of w mm ends
     sqrt(2) matrix_sigma w off; repeatability_mm is four standard deviations (ISO 230-2,
-    as remembered, not looked up).
+    as remembered, not looked up). What is lost at one stop stays lost (lost_mm_per_stop).
     """
     table = rig.extra["table"]
     sigma = float(table.get("matrix_sigma", MATRIX_SIGMA))
     repeat = np.array(table.get("repeatability_mm", [4 * REPEAT_SIGMA_MM] * 2), dtype=float) / 4
     back = np.array(table.get("backlash_sigma_mm", (0.0, 0.0)), dtype=float)
     fixed = float((repeat**2).sum() + (back**2).sum())
-    return 2 * sigma**2 * (ways**2).sum(axis=1) + fixed
+    lost = float(table.get("lost_mm_per_stop", 0.0)) ** 2 * np.arange(1, len(ways) + 1)
+    return 2 * sigma**2 * (ways**2).sum(axis=1) + fixed + lost
 
 
 def worst_mm(places: Places) -> float:

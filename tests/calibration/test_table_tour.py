@@ -16,6 +16,7 @@ from drillaid.errors import (
     CameraLost,
     CameraTimeout,
     CannotPlace,
+    DeviceError,
     NotFollowed,
     OutOfReach,
     StepsLost,
@@ -159,6 +160,47 @@ def test_camera_and_board_lost_on_the_way(what):
     safe = bench.machine.make_safe()
     assert safe.held and safe.spindle_off and safe.z_up
     assert not broken_invariants(bench)
+
+
+@pytest.mark.parametrize("fault", ["alarm", "gone", "silent", "restart", "garbled"])
+@pytest.mark.parametrize("moment", [8, 40])
+def test_faults_of_the_table_end_safely_with_their_own_error(fault, moment):
+    bench = bench_with()
+    happened = []
+
+    def strike() -> None:
+        happened.append(bench.clock.now())
+        if fault == "alarm":
+            bench.table.raise_alarm("limit switch")
+        elif fault == "gone":
+            bench.wire.gone = "unplugged"
+        elif fault == "silent":
+            bench.table.replies.silent = True
+        elif fault == "restart":
+            bench.table.restart()
+        else:
+            bench.table.replies.change = lambda text: b"\xff\x00?" + text.encode()[2:] + b"\n"
+
+    with pytest.raises(DeviceError) as failed:
+        for k, _ in enumerate(tour_of(bench).run()):
+            assert k < 100_000
+            if not happened and len(bench.camera.times) > moment:
+                strike()
+    assert happened and len(str(failed.value)) > 20
+    moved = [h.time_s for h in bench.table.log if h.what == "motion" and h.time_s > happened[0]]
+    assert len(moved) <= 1  # the one that may have been under way as it struck
+    bench.machine.make_safe()
+    assert not broken_invariants(bench)
+
+
+def test_steps_lost_little_by_little_are_told():
+    mechanics = replace(HOME_MADE, lost_chance=0.1, lost_mm=0.03, home_sigma_mm=0.0)
+    bench = bench_with(mechanics, seed=3)
+    done = finish(tour_of(bench).run())
+    lost = bench.table.axes.lost[:2]
+    assert np.hypot(*lost) > 0.06 and done.drift_mm == pytest.approx(-lost, abs=0.015)
+    assert done.lost_mm_per_stop == pytest.approx(np.hypot(*done.drift_mm) / 10)  # of 100 stops
+    assert np.abs(done.axes.matrix - mechanics.matrix).max() <= 0.001
 
 
 def test_an_area_of_one_axis_only_leaves_something_open():

@@ -44,8 +44,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--dialect", metavar="NAME|FILE", help="instead of the rig file's")
     parser.add_argument(
         "--area", metavar="X0,Y0,X1,Y1",
-        help="table mm that nothing leaves but the way from home (default: as large as the view "
-        "allows, up to 40 mm each way)",
+        help="table mm that nothing leaves but the way from home and small steps there "
+        "(default: as large as the view allows, up to 40 mm each way)",
     )  # fmt: skip
     parser.add_argument(
         "--targets", type=int, default=5, metavar="N", help="on each axis (default: 5)"

@@ -6,6 +6,7 @@ import io
 import json
 import sys
 
+import cv2
 import numpy as np
 import pytest
 from support.small_board import tiny_design
@@ -72,13 +73,30 @@ def test_refusals(words, status, told, files, rig_file, capsys):
     assert told in err and "Traceback" not in err
 
 
-@pytest.mark.parametrize("typed", ["", "no\n"])
-def test_nothing_moves_before_a_person_confirms(typed, files, rig_file, capsys, monkeypatch):
+@pytest.fixture
+def table_file(rig_file):
     with open(rig_file, "a") as file:
         file.write("[table]\nlimits_mm = [[0.0, 90.0], [0.0, 90.0], [-30.0, 0.0]]\n"
                    "safe_z_mm = -5.0\nsurface_z_mm = -20.0\n")  # fmt: skip
+    return rig_file
+
+
+@pytest.mark.parametrize("sheet", [False, True])
+def test_a_port_that_is_not_there(sheet, files, table_file, tmp_path, capsys, monkeypatch):
+    stills = tmp_path / "stills"
+    stills.mkdir()
+    cv2.imwrite(str(stills / "1.png"), np.full((720, 1280, 3), 90, np.uint8))
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n"))
+    words = [] if sheet else [files]
+    words += ["--rig", table_file, "--camera", str(stills), "--port", "socket://127.0.0.1:1"]
+    assert main(["calibrate", "table", *words]) == 4
+    assert "127.0.0.1:1" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("typed", ["", "no\n"])
+def test_nothing_moves_before_a_person_confirms(typed, files, table_file, capsys, monkeypatch):
     monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
-    words = ["calibrate", "table", files, "--rig", rig_file, "--camera", "0", "--port", "/dev/no"]
+    words = ["calibrate", "table", files, "--rig", table_file, "--camera", "0", "--port", "/dev/no"]
     assert main(words) == 3
     told = capsys.readouterr()
     assert "wired to the power" in told.err and "Nothing was moved" in told.out
