@@ -84,6 +84,7 @@ class JobState(QObject):
         self.journal: Journal | None = None
         self.make_practice: Callable[[Job, int], object] | None = None
         self.listen: Callable[[object], None] | None = None  # as LiveGuidance takes it
+        self.let_go: Callable[[], object] = lambda: None  # waits until nobody else has the camera
         self.repair_wanted = False  # the bench's stage opens where a knocked rig is repaired
         self.resume_next = False  # the unfinished board of the next design is gone on with
         self.session: Session | None = None
@@ -190,6 +191,7 @@ class JobState(QObject):
         """The camera of the bench, opened once; CameraError where it is not there."""
         if self.camera is not None:
             return self.camera
+        self.let_go()  # who looked through it before; a device has one user
         bench, job = self.bench, self.job
         if bench.source == PRACTICE:
             camera = self._practice_camera(job)

@@ -68,7 +68,8 @@ class MarkPage(Page):
         else:
             self.mark = found
             self.say(tr("Look at the picture: is the ring about your fresh hole? If not, click on "
-                        "the right one."))  # fmt: skip
+                        "the right one. The figure says how well it is seen; how far the bit "
+                        "wandered as it went in is not part of it."))  # fmt: skip
         sigma = float(np.sqrt(np.trace(self.mark.covariance_px2) / 2))
         self.figure.setText(f"± {tr('{n} px', n=number(sigma, 2))}")
 

@@ -39,6 +39,8 @@ class RigWork(QObject):
         self.source = PRACTICE
         self.path, self.error = "", ""
         self.draft: RigDraft | None = None
+        self._rig_of: RigDraft | None = None
+        self._rig: Rig | None = None
         self.workshop = Workshop(job.settings.seed)
         self._saving = Background(self)
         self._saving.done.connect(self._saved)
@@ -65,10 +67,16 @@ class RigWork(QObject):
 
     def rig(self) -> Rig | None:
         """Where it has come as far as lens and bench plane; the spindle may still be unknown."""
-        try:
-            return None if self.draft is None else self.draft.rig()
-        except DrillaidError:
+        draft = self.draft
+        if draft is None:
             return None
+        if self._rig_of is not draft:  # asked with every picture
+            self._rig_of = draft
+            try:
+                self._rig = draft.rig()
+            except DrillaidError:
+                self._rig = None
+        return self._rig
 
     def save(self, draft: RigDraft) -> None:
         """Whole or not at all, beside the window; then `written`, or `failed` with a sentence."""

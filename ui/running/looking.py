@@ -58,9 +58,9 @@ class LookingThread(QObject):
 
     def __init__(
         self, open_it: Callable[[], Camera], size: Callable[[], tuple[int, int]],
-        least_s: float = 0.0, parent: QObject | None = None,
+        least_s: float = 0.0,
     ) -> None:  # fmt: skip
-        super().__init__(parent)
+        super().__init__()  # no parent: it must live as long as its thread does
         self._open_it, self._size, self._least_s = open_it, size, least_s
         self._stop = threading.Event()
         self._lock = threading.Lock()
@@ -99,7 +99,8 @@ class LookingThread(QObject):
         """Ends the thread. keep: hands over the open camera, if it is live and well."""
         self._keep = keep
         self.stop()
-        self.wait()
+        if not self.wait():
+            self._keep = False  # one that ends later closes it itself
         camera, self._camera = self._camera, None
         return camera
 

@@ -5,6 +5,8 @@ The picture is live from the start; the pages beside it are in `ui.calibrating`.
 
 from __future__ import annotations
 
+from functools import partial
+
 from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QKeyEvent
 from PyQt6.QtWidgets import QHBoxLayout, QStackedWidget
@@ -25,6 +27,7 @@ from ui.calibrating.spindle import SpindlePage
 from ui.job import PRACTICE, Bench, JobState
 from ui.look.colours import Colours
 from ui.picture.live_picture import LivePicture, Overlay
+from ui.running.background import LEAVE_S
 from ui.running.looking import OPENING, LookingThread
 from ui.running.workshop import SHEET_HELD
 from ui.stages.stage import Stage
@@ -104,17 +107,16 @@ class BenchStage(Stage):
 
     def leave(self) -> None:
         self.page.leave()
-        if self.rig.practising:
-            self._let_go()
-        else:
-            self._stop_looking()
+        before = self._let_go()
+        if before is not None:
+            self.job.let_go = partial(before.wait, DRIVER_S)
 
     def shut_down(self) -> None:
         """The window closes."""
         for page in self.pages.values():
             page.shut_down()
         for thread in self._ending:
-            thread.close()
+            thread.wait(LEAVE_S)
         self.rig.close()
 
     def repaint_with(self, colours: Colours) -> None:
@@ -178,9 +180,7 @@ class BenchStage(Stage):
 
     def _start(self, open_it, source: str) -> None:
         hand = source == PRACTICE and self.page.scene == SHEET_HELD
-        self.thread = LookingThread(
-            open_it, self.picture.size_px, HAND_S if hand else STILL_S, self
-        )
+        self.thread = LookingThread(open_it, self.picture.size_px, HAND_S if hand else STILL_S)
         self.thread.looked.connect(self._looked, Qt.ConnectionType.QueuedConnection)
         self.picture.show_look(None, Overlay(), tr("Opening the camera …"))
         self.thread.start()
