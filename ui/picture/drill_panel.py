@@ -9,6 +9,7 @@ from drillaid.guidance import guidance as g
 from drillaid.guidance.guidance import Guidance
 from drillaid.guidance.job import Job
 from drillaid.guidance.scene import Scene, states_of
+from ui.calibrating.plain import plain
 from ui.look.colours import Colours
 from ui.picture.board_map import BoardMap
 from ui.picture.board_picture import board_picture
@@ -133,4 +134,4 @@ def told(guidance: Guidance) -> str:
         if guidance.can_confirm:
             return tr("Drilled? Space or the pedal counts it.")
         return tr("Push the board the way the arrow points.")
-    return guidance.message
+    return plain(guidance.message)
