@@ -27,7 +27,8 @@ class Settings:
     camera, rig, face, thickness_mm, bits, tolerance_mm: as last used
     recent: designs opened last, as `recent_designs` reads them
     turn_map: the map lies as the board does
-    seen: a hole that is seen to be drilled counts without the pedal
+    seen: a hole that is seen to be drilled counts without the pedal; off until it has been
+      measured on more boards
     turns: quarter turns of the picture where no rig says how the hand sees it
     rigs: rig files opened last, JSON; squares, square_mm: of the printed test board, as
     drawn; ruler_mm: what its ruler bar measures, 0 if nobody has measured it
@@ -48,7 +49,7 @@ class Settings:
     tolerance_mm: float = 0.2
     recent: str = ""
     turn_map: bool = True
-    seen: bool = True
+    seen: bool = False
     turns: int = 0
     seed: int = 1
     rigs: str = ""

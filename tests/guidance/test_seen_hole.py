@@ -47,7 +47,8 @@ def test_no_hole_is_seen_where_none_was_drilled_and_most_where_one_was():
     print(f"{seen} of {len(drilled)} drilled holes seen, {sum(c.seen for c in others)} of "
           f"{len(others)} others")  # fmt: skip
     assert not any(c.seen for c in others)
-    assert seen >= 0.8 * len(drilled)
+    # Dark pads are left to the pedal: never a hole too many comes before many seen.
+    assert seen >= 0.6 * len(drilled)
 
 
 def patch_of(image: np.ndarray) -> Patch:

@@ -95,6 +95,6 @@ def test_the_volume_is_heard_while_it_is_set(qtbot, aids):
     with qtbot.waitSignal(aids.try_sound, timeout=1000):
         aids.volume.setValue(80)
     assert aids.job.settings.volume == pytest.approx(0.8)
-    aids.seen.setChecked(False)
+    aids.seen.setChecked(True)
     aids.beat.setChecked(False)
-    assert not aids.job.settings.seen and not aids.job.settings.beat
+    assert aids.job.settings.seen and not aids.job.settings.beat
