@@ -23,9 +23,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--seed", type=int, default=7, metavar="N",
         help="the same number gives the same demo (default: 7)",
     )  # fmt: skip
-    parser.add_argument(
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument(
         "--window", action="store_true",
         help="drill the invented board yourself, in the window on the simulated bench",
+    )  # fmt: skip
+    what.add_argument(
+        "--table", action="store_true",
+        help="a simulated stepper table drills a small board, watched by the camera",
     )  # fmt: skip
 
 
@@ -34,6 +39,8 @@ def run(args: argparse.Namespace) -> Answer:
         raise UsageError(f"--seed is {args.seed}", remedy=f"give 0 to {2**32 - 1}")
     if args.window:
         return _in_the_window(args)
+    if args.table:
+        return _by_table(args)
     from drillaid.demonstration.folder import DemoFolder
     from drillaid.demonstration.story import Story
 
@@ -67,6 +74,47 @@ def _in_the_window(args: argparse.Namespace) -> Answer:
     )  # fmt: skip
 
 
+def _by_table(args: argparse.Namespace) -> Answer:
+    from drillaid.demonstration.folder import DemoFolder
+    from drillaid.demonstration.table_story import TableStory
+
+    begun = time.perf_counter()
+    told = TableStory(DemoFolder(args.out), args.seed, _tell).run()
+    seconds = time.perf_counter() - begun
+    figures, run, safe = _table_figures(told), told.run, told.run.outcome.safe
+    data = {
+        "seed": args.seed,
+        "invented": True,
+        "folder": str(told.folder),
+        "report": str(told.report),
+        "figures": figures,
+        "holes": len(told.design.holes),
+        "drilled": len(run.holes),
+        "looks": run.looks,
+        "corrections": sum(hole.corrections for hole in run.holes),
+        "parts": told.inspection.summary.parts,
+        "parts_fitting": told.inspection.summary.parts_fitting,
+        "safe": {"held": safe.held, "spindle_off": safe.spindle_off, "z_up": safe.z_up},
+        "comparison": told.comparison.to_json(),
+        "seconds": {"total": seconds, "simulated": 60 * told.minutes},
+    }
+    return Answer(_closing(figures, told.report, seconds, "simulated table"), data)
+
+
+def _table_figures(told) -> list[str]:
+    c, s, run = told.comparison, told.inspection.summary, told.run
+    corrections = sum(hole.corrections for hole in run.holes)
+    return [
+        f"aim: {c.holes} holes, the spindle's axis truly {c.true_rms_mm:.3f} mm rms beside the "
+        f"hole's place as the bit went down (it expected {c.said_rms_mm:.3f} mm), "
+        f"{c.true_worst_mm:.3f} mm at most; as seen {c.seen_worst_mm:.3f} mm at most",
+        f"table: {run.looks} looks and {corrections} corrections in {told.minutes:.1f} minutes of "
+        f"the simulated clock; the bit down while the table moved, or not turning: "
+        f"{c.drilled_moving} times",
+        f"inspection: {s.parts_fitting} of {s.parts} parts go in",
+    ]
+
+
 def _tell(text: str) -> None:
     """Filled to a page's width, the indentation kept."""
     for line in text.split("\n"):
@@ -94,12 +142,14 @@ def _figures(told) -> list[str]:
 
 
 def _text(told, seconds: float) -> str:
-    lines = ["", "Against what was drawn (invented board, simulated bench):"]
-    for figure in _figures(told):
-        lines.append(
-            textwrap.fill(figure, WIDTH, initial_indent="  - ", subsequent_indent="    ")
-        )
-    lines += ["", f"Done in {seconds:.0f} s. The report: {told.report}"]
+    return _closing(_figures(told), told.report, seconds, "simulated bench")
+
+
+def _closing(figures: list[str], report, seconds: float, where: str) -> str:
+    lines = ["", f"Against what was drawn (invented board, {where}):"]
+    for figure in figures:
+        lines.append(textwrap.fill(figure, WIDTH, initial_indent="  - ", subsequent_indent="    "))
+    lines += ["", f"Done in {seconds:.0f} s. The report: {report}"]
     return "\n".join(lines)
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 
 from drillaid.design.model import Design
+from drillaid.errors import StorageError
 from drillaid.registration.result import Registration
 
 # Blue, green, red. Told apart by form as well: a ring, a ring with a stroke through it.
@@ -23,9 +26,7 @@ def found_in(picture: np.ndarray, design: Design, registration: Registration) ->
     placement = registration.placement
     if placement is not None:
         unit = placement.px_per_mm
-        rows = zip(
-            design.holes, design.lands, placement.pixels, placement.pad_seen, strict=True
-        )
+        rows = zip(design.holes, design.lands, placement.pixels, placement.pad_seen, strict=True)
         for hole, land, at, seen in rows:
             if np.isfinite(at).all():
                 missing = None if seen or land is None else hole.number
@@ -60,6 +61,17 @@ def _axes(canvas: np.ndarray, design: Design, placement) -> None:
         for ink, thick in ((SHADE, 5), (PAPER, 2)):
             cv2.arrowedLine(canvas, origin, tip, ink, thick, cv2.LINE_AA, tipLength=0.12)
         _text(canvas, name, (tip[0] + 6, tip[1] + 6), 0.8, PAPER)
+
+
+def save_picture(path: Path, image: np.ndarray) -> None:
+    """As JPEG; uint8 BGR. Raises StorageError."""
+    data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
+    try:
+        path.write_bytes(data.tobytes())
+    except OSError as error:
+        raise StorageError(
+            f"{path}: cannot be written ({error.strerror or error}); make room."
+        ) from error
 
 
 def with_caption(picture: np.ndarray, text: str) -> np.ndarray:

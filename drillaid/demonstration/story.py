@@ -12,19 +12,18 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from drillaid.demonstration import scenario as invented
 from drillaid.demonstration.closing import Comparison, compare
 from drillaid.demonstration.drilling import Drilled, drill_by_guidance
 from drillaid.demonstration.folder import DemoFolder
-from drillaid.demonstration.pictures import found_in
+from drillaid.demonstration.pictures import found_in, save_picture
 from drillaid.design.bits import DEFAULT_BITS_MM, assign_bits, bit_warnings
 from drillaid.design.model import Design
 from drillaid.design.parts import find_parts
 from drillaid.design.read import read_design
-from drillaid.errors import CannotGoOn, StorageError
+from drillaid.errors import CannotGoOn
 from drillaid.guidance.cautions import before_work
 from drillaid.guidance.event_lines import EventLines
 from drillaid.guidance.order import plan_order, written_travel_mm
@@ -263,14 +262,7 @@ class Story:
         self._seconds[name] = self._seconds.get(name, 0.0) + time.perf_counter() - begun
 
     def _picture(self, name: str, image: np.ndarray) -> None:
-        path = self._folder.file(name)
-        data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
-        try:
-            path.write_bytes(data.tobytes())
-        except OSError as error:
-            raise StorageError(
-                f"{path}: cannot be written ({error.strerror or error}); make room."
-            ) from error
+        save_picture(self._folder.file(name), image)
 
 
 def write_design(folder: DemoFolder, design: InventedDesign) -> list[Path]:

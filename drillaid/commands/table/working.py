@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from drillaid.commands import say
 from drillaid.commands.guiding.keys import Console as Keys
-from drillaid.errors import RigError, StorageError, UsageError
+from drillaid.errors import StorageError, UsageError
 from drillaid.guidance import events as ev
 from drillaid.table import job as j
 
@@ -31,37 +31,22 @@ class Made:
 
 def make_job(args: argparse.Namespace, ready, settings, journal, teller, held) -> Made:
     """A `DrillJob` with camera, port and record as the command line names them."""
-    from drillaid.commands.guiding.eyes import rigged
-    from drillaid.guidance.work import Work
     from drillaid.journal.resume import start
-    from drillaid.table.controller import Controller
-    from drillaid.table.dialect_file import load_dialect
-    from drillaid.table.drilling import DrillJob
-    from drillaid.table.eye import Eye
+    from drillaid.table.assembling import Board, assemble
     from drillaid.table.link import Link
-    from drillaid.table.machine import Machine
     from drillaid.table.setup import TableSetup
-    from drillaid.table.timing import plan_for_table
 
     sim = _simulation(args, ready) if args.port == "sim" else None
     rig = sim.rig if sim is not None else _rig(args)
     setup = _setup(args, TableSetup.of(rig, args.rig))
-    dialect = load_dialect(setup.dialect)
-    spindle = rig.spindle_mm(args.thickness)
-    if spindle is None:
-        raise RigError("[spindle] is missing, so nobody knows where the bit goes down",
-                       file=args.rig, remedy="run drillaid calibrate spindle")  # fmt: skip
-    eye = rigged(ready.design, rig, spindle, args.face, args.thickness)
     camera, clock = _camera(args, rig, sim, held)
     link = held.enter_context(Link.open(args.port, baud=args.baud))
-    machine = Machine(Controller(link, dialect, setup), clock)
     made = Made(None, sim is not None)
     name = ready.design.name + (" (simulated bench)" if sim is not None else "")
     bits = [choice.bit_mm for choice in ready.choices]
+    spindle = rig.spindle_mm(args.thickness)
 
-    def plan(to_table, here):
-        order = plan_for_table(ready.design, bits, to_table, setup.pace, tuple(here))
-        work = Work.of(ready.design, order)
+    def begin(work, order) -> None:
         if not settings.dry_run:
             made.board = start(
                 journal, replace(ready.design, name=name), work, face=args.face,
@@ -70,21 +55,15 @@ def make_job(args: argparse.Namespace, ready, settings, journal, teller, held) -
             )  # fmt: skip
         say(f"{len(bits)} holes, {order.travel_mm:.0f} mm of travel, planned in "
             f"{order.seconds:.1f} s.")  # fmt: skip
-        return work
 
-    made.job = DrillJob(
-        machine,
-        Eye(camera, eye.finder(hurry=camera.live), clock, check=eye.check, watch=eye.watch),
-        plan,
-        spindle,
-        settings,
-        spindle_error_mm=eye.spindle_error_mm,
-        matrix_sigma=(rig.extra["table"]).get("matrix_sigma"),
+    made.job = assemble(
+        Board(ready.design, bits, args.face, args.thickness), rig, setup, link, camera, clock,
+        settings, rig_file=args.rig, begin=begin,
         record=lambda event: journal.record(made.board, event),
         measure=_measuring(args, ready, rig, bits),
         listen=teller,
         ledger=_done_before(args, ready, spindle, name, journal, made, sim),
-    )
+    )  # fmt: skip
     if sim is not None:
         made.person = _person(sim, made)
     return made
