@@ -244,8 +244,8 @@ def registration_words(registration: Registration, rig, thickness_mm: float) -> 
     )
 
 
-def bit_table(design: Design, inspection: Inspection, job, bits_mm) -> str:
-    """By bit: holes done, the diameters they have, the operator's time if it was kept."""
+def bit_rows(design: Design, inspection: Inspection, job, bits_mm) -> list[tuple]:
+    """By bit: (bit mm, "holes done of all", "diameters they have", seconds or None)."""
     bits = design.drill_mm if bits_mm is None else bits_mm
     used = {round(use.bit_mm, 3): use for use in job.bits}
     groups: dict[float, list] = {}
@@ -256,12 +256,18 @@ def bit_table(design: Design, inspection: Inspection, job, bits_mm) -> str:
         sizes = [h.diameter_mm for h in members if h.diameter_mm is not None]
         size = f"{np.mean(sizes):.2f} ({min(sizes):.2f} to {max(sizes):.2f})" if sizes else ""
         use = used.get(bit)
-        time = _time(use.seconds) if use is not None and use.seconds is not None else ""
         done = sum(h.state == DRILLED for h in members)
-        rows.append(
-            f"<tr><td class='n'>{bit:g}</td><td class='n'>{done} of {len(members)}</td>"
-            f"<td class='n'>{size}</td><td class='n'>{time}</td></tr>"
-        )
+        rows.append((bit, f"{done} of {len(members)}", size, None if use is None else use.seconds))
+    return rows
+
+
+def bit_table(design: Design, inspection: Inspection, job, bits_mm) -> str:
+    """The same as a table, with the operator's time if it was kept."""
+    rows = [
+        f"<tr><td class='n'>{bit:g}</td><td class='n'>{done}</td>"
+        f"<td class='n'>{size}</td><td class='n'>{'' if s is None else _time(s)}</td></tr>"
+        for bit, done, size, s in bit_rows(design, inspection, job, bits_mm)
+    ]
     total = f"<p>The whole job took {_time(job.seconds)}.</p>" if job.seconds else ""
     return (
         "<table><thead><tr><th class='n'>Bit, mm</th><th class='n'>Holes drilled</th>"

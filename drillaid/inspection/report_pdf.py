@@ -212,19 +212,10 @@ def _parts(flow: Flow, inspection: Inspection) -> None:
 
 
 def _bits(flow: Flow, design, inspection: Inspection, job, bits_mm) -> None:
-    bits = design.drill_mm if bits_mm is None else bits_mm
-    used = {round(use.bit_mm, 3): use for use in job.bits}
-    groups: dict[float, list] = {}
-    for bit, finding in zip(bits, inspection.holes, strict=True):
-        groups.setdefault(round(float(bit), 3), []).append(finding)
-    rows = []
-    for bit, members in sorted(groups.items()):
-        sizes = [h.diameter_mm for h in members if h.diameter_mm is not None]
-        size = f"{np.mean(sizes):.2f} ({min(sizes):.2f} to {max(sizes):.2f})" if sizes else ""
-        use = used.get(bit)
-        time = "" if use is None or use.seconds is None else f"{use.seconds / 60:.1f} min"
-        done = sum(h.state == DRILLED for h in members)
-        rows.append([f"{bit:g}", f"{done} of {len(members)}", size, time])
+    rows = [
+        [f"{bit:g}", done, size, "" if s is None else f"{s / 60:.1f} min"]
+        for bit, done, size, s in report_parts.bit_rows(design, inspection, job, bits_mm)
+    ]
     flow.table(("Bit, mm", "Holes drilled", "Measured, mm: mean (from to)", "Time"), rows,
                (24, 32, 60, 30))  # fmt: skip
 

@@ -109,7 +109,7 @@ def _kernels(radius_mm: float, scale: float, padded: int):
 
 
 def _peaks(scores: np.ndarray, radii, stack: Stack, keep: int) -> Votes:
-    count, size = len(scores), stack.size
+    count = len(scores)
     xy, radius = np.zeros((count, keep, 2)), np.zeros((count, keep))
     best = np.zeros((count, keep))
     axes = stack.axes_mm()

@@ -7,7 +7,6 @@ import contextlib
 import math
 import re
 import sys
-import time
 from pathlib import Path
 
 from drillaid.commands import REFUSED, Answer, add_face_arguments, say
@@ -109,6 +108,7 @@ def _measured(args: argparse.Namespace, plan, held: contextlib.ExitStack) -> Ans
     from calibration.rig_draft import read_draft
     from calibration.table_job import measure, stored
     from calibration.table_tour import Tour
+    from drillaid.commands.table.working import open_eye
     from drillaid.rig.file import save_rig
     from drillaid.rig.pictures import check_size
     from drillaid.rig.still_true import RigWatch
@@ -131,7 +131,7 @@ def _measured(args: argparse.Namespace, plan, held: contextlib.ExitStack) -> Ans
     if not _confirmed(args, sim is not None):
         text = "Nothing was moved: the cautions were not confirmed."
         return Answer(text, {"status": "not_confirmed", "message": text}, REFUSED)
-    camera, clock = _camera(args, rig, sim, held)
+    camera, clock = open_eye(args, rig, sim, held)
     finder, points, height = _followed(args, rig, sim, camera.live)
     link = held.enter_context(Link.open(args.port, baud=args.baud))
     machine = Machine(Controller(link, dialect, setup), clock)
@@ -169,31 +169,11 @@ def _design(args: argparse.Namespace):
 
 
 def _simulation(args: argparse.Namespace, draft):
+    from drillaid.commands.table.working import simulated_table
     from drillaid.simulation.designs import demo_design
-    from drillaid.simulation.table_bench import TableOnBench
-    from drillaid.simulation.table_words import TONGUES
-    from drillaid.table.wire import register_port
 
-    sim = TableOnBench(
-        _design(args) if args.design else demo_design(), args.seed,
-        rig=draft.rig() if draft.data.get("camera") else None, face=args.face,
-        thickness_mm=args.thickness,
-        dialect=args.dialect if args.dialect in TONGUES else "line-ack",
-    )  # fmt: skip
-    register_port("sim", sim.wire)
-    say("The table, the board and the person are simulated.")
-    return sim
-
-
-def _camera(args: argparse.Namespace, rig, sim, held: contextlib.ExitStack):
-    """(camera, clock of its frames)."""
-    from drillaid.rig.reader import NewestFrame
-    from drillaid.rig.sources import open_camera
-
-    if sim is not None:
-        return held.enter_context(sim.camera), sim.clock.now
-    camera = held.enter_context(open_camera(args.camera, size=(rig.width, rig.height)))
-    return held.enter_context(NewestFrame(camera)), time.monotonic
+    rig = draft.rig() if draft.data.get("camera") else None
+    return simulated_table(args, _design(args) if args.design else demo_design(), rig)
 
 
 def _followed(args: argparse.Namespace, rig, sim, live: bool):

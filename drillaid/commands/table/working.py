@@ -36,10 +36,10 @@ def make_job(args: argparse.Namespace, ready, settings, journal, teller, held) -
     from drillaid.table.link import Link
     from drillaid.table.setup import TableSetup
 
-    sim = _simulation(args, ready) if args.port == "sim" else None
+    sim = simulated_table(args, ready.design, None if args.rig is None else _rig(args)) if args.port == "sim" else None
     rig = sim.rig if sim is not None else _rig(args)
     setup = _setup(args, TableSetup.of(rig, args.rig))
-    camera, clock = _camera(args, rig, sim, held)
+    camera, clock = open_eye(args, rig, sim, held)
     link = held.enter_context(Link.open(args.port, baud=args.baud))
     made = Made(None, sim is not None)
     name = ready.design.name + (" (simulated bench)" if sim is not None else "")
@@ -108,14 +108,14 @@ def _setup(args: argparse.Namespace, setup):
     return replace(setup, lever=True) if args.lever else setup
 
 
-def _simulation(args: argparse.Namespace, ready):
+def simulated_table(args: argparse.Namespace, design, rig):
+    """A table in software under the simulated bench, behind `--port sim`."""
     from drillaid.simulation.table_bench import TableOnBench
     from drillaid.simulation.table_words import TONGUES
     from drillaid.table.wire import register_port
 
     sim = TableOnBench(
-        ready.design, args.seed, rig=None if args.rig is None else _rig(args), face=args.face,
-        thickness_mm=args.thickness,
+        design, args.seed, rig=rig, face=args.face, thickness_mm=args.thickness,
         dialect=args.dialect if args.dialect in TONGUES else "line-ack",
     )  # fmt: skip
     register_port("sim", sim.wire)
@@ -123,7 +123,7 @@ def _simulation(args: argparse.Namespace, ready):
     return sim
 
 
-def _camera(args: argparse.Namespace, rig, sim, held: contextlib.ExitStack):
+def open_eye(args: argparse.Namespace, rig, sim, held: contextlib.ExitStack):
     """(camera, clock of its frames)."""
     from drillaid.rig.reader import NewestFrame
     from drillaid.rig.sources import open_camera
