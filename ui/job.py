@@ -175,13 +175,16 @@ class JobState(QObject):
             self.job.work, self.spindle_mm(), self.job.settings, spindle_error_mm=error_mm
         )
 
-    def begin_board(self, tell) -> Keeper:
-        """From here on all is recorded; raises StorageError where it cannot be."""
+    def begin_board(self, tell, work=None, **details) -> Keeper:
+        """From here on all is recorded; raises StorageError where it cannot be.
+
+        work: None for the hand's own order; details: as `drillaid.journal.resume.start`
+        """
         journal, job = self.open_journal(), self.job
         if self.board is None:
             self.board = start(
-                journal, self._recorded_design(), job.work,
-                **board_details(job, self.bench.source, self.bench.rig_path),
+                journal, self._recorded_design(), job.work if work is None else work,
+                **board_details(job, self.bench.source, self.bench.rig_path), **details,
                 spindle_mm=[float(value) for value in self.spindle_mm()],
             )  # fmt: skip
             self.changed.emit()

@@ -32,11 +32,13 @@ from ui.stages.design import DesignStage
 from ui.stages.drilling import DrillingStage
 from ui.stages.finding import FindingStage
 from ui.stages.stage import Stage
+from ui.stages.table import TableStage
 from ui.way import STEPS, WayRail
 from ui.words import tr
 
 PAGES = ((BoardsPage, "F8"), (ComfortPage, "F9"), (HelpPage, "F1"))
-STAGES = (DesignStage, BenchStage, FindingStage, DrillingStage, AfterStage)
+STAGES = (DesignStage, BenchStage, FindingStage, DrillingStage, AfterStage, TableStage)
+IN_PLACE_OF = {"table": "drilling"}  # the same step of the way, done another way
 
 
 class Window(QMainWindow):
@@ -163,7 +165,7 @@ class Window(QMainWindow):
 
     def _stand(self) -> None:
         standing = {name: stage.standing(self.job) for name, stage in self.stages.items()}
-        self.way.show_standing(self.at, standing)
+        self.way.show_standing(IN_PLACE_OF.get(self.at, self.at), standing)
 
     def tell(self, sentence: str) -> None:
         """On the line at the foot."""

@@ -34,7 +34,7 @@ QPushButton#go {{ background: {c.key}; color: {c.on_key}; border-color: {c.key};
     font-weight: 600; }}
 QPushButton#go:focus {{ border: 3px solid {c.ink}; }}
 QPushButton#stop {{ background: {c.bad}; color: {c.on_bad}; border-color: {c.bad};
-    font-weight: 700; font-size: {1.4 * pt:.1f}pt; }}
+    font-weight: 700; font-size: {1.6 * pt:.1f}pt; min-height: {5.5 * pt:.0f}px; }}
 QPushButton:disabled, QPushButton#go:disabled {{ background: {c.ground}; color: {c.quiet};
     border: 2px dashed {c.line}; }}
 QCheckBox::indicator {{ width: {1.1 * pt:.0f}px; height: {1.1 * pt:.0f}px;

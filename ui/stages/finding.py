@@ -17,6 +17,7 @@ from ui.picture.board_map import BoardMap
 from ui.picture.board_picture import board_picture
 from ui.running.background import Background
 from ui.running.guiding import Sight
+from ui.running.table_parts import may_use_table
 from ui.stages.guided import GuidedStage
 from ui.way import Standing
 from ui.words import mm, tr
@@ -95,6 +96,8 @@ class FindingStage(GuidedStage):
         self.go = QPushButton(tr("Drill this board"))
         self.go.setObjectName("go")
         self.go.clicked.connect(lambda: self.wants.emit("drilling"))
+        self.by_table = QPushButton(tr("Drill by table"))
+        self.by_table.clicked.connect(lambda: self.wants.emit("table"))
         self._lay_out()
 
     def _lay_out(self) -> None:
@@ -106,6 +109,7 @@ class FindingStage(GuidedStage):
         side.addWidget(self.map, 1)
         side.addStretch(0)
         side.addWidget(self.again)
+        side.addWidget(self.by_table)
         side.addWidget(self.go)
         panel.setMinimumWidth(320)
         panel.setMaximumWidth(520)
@@ -132,6 +136,8 @@ class FindingStage(GuidedStage):
         self.words.setText(tr("Let the board lie still in full view, hands away."))
         self.risk.setText("")
         self.go.setEnabled(False)
+        self.by_table.setEnabled(False)
+        self.by_table.setVisible(may_use_table(self.job))
         self._show_pointing(False)
         super().enter()
         self.setFocus()
@@ -150,6 +156,7 @@ class FindingStage(GuidedStage):
         if found != self.job.found:
             self.job.set(found=found)
         self.go.setEnabled(found)
+        self.by_table.setEnabled(found)
         if found:
             self._tell_found(registration, sight)
         elif not self._settling:

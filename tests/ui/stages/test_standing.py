@@ -9,6 +9,7 @@ from ui.stages.bench import BenchStage
 from ui.stages.design import DesignStage
 from ui.stages.drilling import DrillingStage
 from ui.stages.finding import FindingStage
+from ui.stages.table import TableStage
 
 STAGES = (DesignStage, BenchStage, FindingStage, DrillingStage, AfterStage)
 
@@ -44,3 +45,12 @@ def test_another_design_shuts_what_came_after(job, small_job):
 
 def test_what_is_shut_says_what_is_missing(job):
     assert FindingStage.standing(job).why == "The board's files come first"
+
+
+def test_the_table_is_the_same_step_as_drilling_by_hand(job, small_job):
+    for found in (False, True):
+        assert TableStage.standing(job) == DrillingStage.standing(job)
+        job.set_job(small_job)
+        job.set_bench(Bench(PRACTICE))
+        job.set(found=found)
+    assert not TableStage.standing(job).why
