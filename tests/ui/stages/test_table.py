@@ -157,3 +157,18 @@ def test_the_stop_stays_in_sight_in_a_small_window_with_large_type(qtbot, window
     stage.panel.go.click()
     qtbot.waitUntil(stage.card.isVisible, timeout=10_000)
     assert window.childAt(halt.mapTo(window, halt.rect().center())) is halt  # no card over it
+
+
+def test_the_hand_goes_on_where_the_table_was_stopped(qtbot, window, stage):
+    stage.panel.go.click()
+    work(qtbot, stage, lambda: stage.thread.sight.progress.tally().done >= 2)
+    stage.panel.halt.click()
+    qtbot.waitUntil(lambda: stage.thread.sight.state == APART, timeout=20_000)
+    done, board = stage.thread.sight.progress.tally().done, window.job.board
+    stage.panel.back.click()
+    assert window.at == "drilling"
+    hand = window.stages["drilling"]
+    hand.cautions.press()
+    qtbot.waitUntil(lambda: hand.sight is not None, timeout=20_000)
+    assert window.job.board == board and hand.sight.guidance.progress.done == done
+    assert len(window.job.practice.board.drilled) == done
