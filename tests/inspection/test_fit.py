@@ -166,19 +166,21 @@ def test_the_best_placement_carries_its_own_proof(case, kind):
     """Forces that push the tightest pins back balance in both directions and in turning.
 
     That is the condition of Karush, Kuhn and Tucker for the largest least clearance; the
-    problem is convex but for the turn, which is a few degrees at most here.
+    problem is convex but for the turn, which is a few degrees at most here. What is left
+    unbalanced, times the half millimetre a part can move, bounds how much better any other
+    placement could be: 1e-3 of the force is 0.0005 mm.
     """
     nominal, centres, radii = case
     pin = POST if kind == "square" else ROUND
     fit = fit_part(centres, 2 * radii, nominal, pin, along_rad=0.0)
     assert fit.hold.sum() == pytest.approx(1.0)
     assert (fit.hold >= 0).all()
-    assert fit.push.sum(axis=0) == pytest.approx([0, 0], abs=3e-4)
+    assert fit.push.sum(axis=0) == pytest.approx([0, 0], abs=1e-3)
     if kind == "round":  # of a square, the force acts at a corner
         c, s = math.cos(fit.turn_rad), math.sin(fit.turn_rad)
         arms = (nominal - nominal.mean(axis=0)) @ np.array([[c, s], [-s, c]])
         moment = arms[:, 0] @ fit.push[:, 1] - arms[:, 1] @ fit.push[:, 0]
-        assert moment / np.abs(arms).max() == pytest.approx(0, abs=3e-4)
+        assert moment / np.abs(arms).max() == pytest.approx(0, abs=1e-3)
 
 
 @settings(max_examples=10, deadline=None)
