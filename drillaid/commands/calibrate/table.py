@@ -68,12 +68,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Answer:
     from calibration.table_tour import Plan
+    from drillaid.commands.table.working import both_or_none_simulated
 
-    if (args.camera == "sim") != (args.port == "sim"):
-        raise UsageError(
-            "a simulated board and a real table do not go together",
-            remedy="give sim for both --camera and --port, or for none",
-        )
+    both_or_none_simulated(args)
     if not (math.isfinite(args.sheet_mm) and 0 <= args.sheet_mm <= 100):
         raise UsageError(f"--sheet-mm is {args.sheet_mm:g} mm", remedy="give 0 to 100 mm")
     try:

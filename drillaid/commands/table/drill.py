@@ -74,11 +74,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    if (args.camera == "sim") != (args.port == "sim"):
-        raise UsageError(
-            "a simulated board and a real table do not go together",
-            remedy="give sim for both --camera and --port, or for none",
-        )
+    from drillaid.commands.table.working import both_or_none_simulated
+
+    both_or_none_simulated(args)
     if args.rig is None and args.camera != "sim":
         raise UsageError("a table needs a rig file", remedy="run drillaid calibrate first")
     with contextlib.ExitStack() as held:

@@ -108,6 +108,15 @@ def _setup(args: argparse.Namespace, setup):
     return replace(setup, lever=True) if args.lever else setup
 
 
+def both_or_none_simulated(args: argparse.Namespace) -> None:
+    """UsageError where --camera and --port are of two worlds."""
+    if (args.camera == "sim") != (args.port == "sim"):
+        raise UsageError(
+            "a simulated board and a real table do not go together",
+            remedy="give sim for both --camera and --port, or for none",
+        )
+
+
 def simulated_table(args: argparse.Namespace, design, rig):
     """A table in software under the simulated bench, behind `--port sim`."""
     from drillaid.simulation.table_bench import TableOnBench
