@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from support.children import program
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -105,3 +106,43 @@ def test_each_guard_fails_what_it_should(tmp_path):
         if "::" in line and len(words) > 1 and words[1] in ("PASSED", "FAILED", "ERROR"):
             found[words[0].split("::")[1]] = words[1]
     assert found == EXPECTED, done.stdout
+
+
+def test_a_program_is_killed_when_its_test_fails():
+    """Without that, a test that fails before it has killed its program never ends."""
+    with pytest.raises(AssertionError), program("speak_until_killed.py") as child:
+        assert child.stdout.readline() == "speaking\n"
+        raise AssertionError
+    assert child.returncode is not None and child.stdout.closed
+
+
+def test_waiting_for_a_word_that_never_comes_has_an_end():
+    with program("speak_until_killed.py", deadline_s=2.0) as child:
+        assert child.stdout.readlines() == ["speaking\n"]
+
+
+STUCK = """
+import ctypes
+import time
+
+def test_waits_outside_python():
+    # Neither an alarm nor an exception reaches it there.
+    while True:
+        try:
+            ctypes.PyDLL(None).sleep(2)
+        except BaseException:
+            pass
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="the C library is found otherwise there")
+def test_a_test_that_nothing_can_break_off_ends_its_worker(tmp_path):
+    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    (tmp_path / "tests").mkdir()
+    (tmp_path / "tests" / "test_stuck.py").write_text(STUCK, encoding="utf-8")
+    words = ["-p", "no:cacheprovider", "-p", "no:xdist", "-o", "faulthandler_timeout=3"]
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", *words], cwd=tmp_path, capture_output=True, text=True,
+        timeout=100, env={**os.environ, "HOME": str(tmp_path)},
+    )  # fmt: skip
+    assert done.returncode != 0 and "test_waits_outside_python" in done.stderr

@@ -5,20 +5,18 @@ import random
 import sqlite3
 import stat
 import subprocess
-import sys
 import threading
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.children import program
 
 from drillaid.errors import StorageError, UsageError
 from drillaid.guidance.events import Event
 from drillaid.journal import store
 from drillaid.journal.journal import EventRecord, Journal, holes_now
-
-ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture
@@ -280,22 +278,11 @@ def test_threads_may_share_one_journal(journal):
     assert journal.board(board).done == 100
 
 
-def start_program(path: Path, first: int) -> subprocess.Popen:
-    program = ROOT / "tests" / "support" / "confirm_until_killed.py"
-    return subprocess.Popen(
-        [sys.executable, str(program), str(path), str(first)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-    )
-
-
-def kill_after(program: subprocess.Popen, lines: int) -> tuple[int, set[int]]:
+def kill_after(child: subprocess.Popen, lines: int) -> tuple[int, set[int]]:
     """The board and the holes the program said were done."""
-    said = [program.stdout.readline() for _ in range(lines)]
-    program.kill()
-    said += program.stdout.readlines()
+    said = [child.stdout.readline() for _ in range(lines)]
+    child.kill()
+    said += child.stdout.readlines()
     words = [line.split() for line in said if line.endswith("\n")]
     assert all(len(two) == 2 for two in words), "".join(said)
     assert {word for word, _ in words[1:]} <= {"done"}, said
@@ -310,16 +297,13 @@ def test_killed_at_any_moment_no_confirmed_hole_is_lost(tmp_path):
     rng = random.Random(5)
     confirmed: dict[int, set[int]] = {}
     for _ in range(13):
-        pair = [start_program(path, 1 + 100_000 * k) for k in range(2)]
-        try:
-            for program in pair:
-                board, holes = kill_after(program, 2 + rng.randrange(25))
+        with (
+            program("confirm_until_killed.py", str(path), "1") as one,
+            program("confirm_until_killed.py", str(path), "100001") as other,
+        ):
+            for child in (one, other):
+                board, holes = kill_after(child, 2 + rng.randrange(25))
                 confirmed[board] = holes
-        finally:
-            for program in pair:
-                program.kill()
-                program.wait(timeout=30)
-                program.stdout.close()
     assert len(confirmed) == 26
     assert sum(map(len, confirmed.values())) > 200
     with Journal.open(path) as journal:

@@ -38,7 +38,7 @@ job.set(found=True)
 window = Window(job)
 window.show()
 window.go("drilling")
-stage, told = window.stages["drilling"], 0
+stage, told, asked = window.stages["drilling"], 0, -1
 while True:
     QTest.qWait(20)
     if stage.sight is None or stage.thread is None:
@@ -46,7 +46,8 @@ while True:
     guidance = stage.sight.guidance
     if guidance.bit_change is not None:
         stage.thread.act(BitFitted(guidance.bit_change.bit_mm))
-    elif guidance.aim is not None and guidance.progress.done == told:
+    elif guidance.aim is not None and guidance.progress.done == told > asked:
+        asked = told  # one press a hole, however long it takes to count
         stage.thread.act(Confirm(forced=True))
     if guidance.progress.done > told:
         told = guidance.progress.done

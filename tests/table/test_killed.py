@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 import time
-from pathlib import Path
+
+from support.children import program
 
 from drillaid.simulation.table import SimulatedTable
 from drillaid.simulation.table_motion import Mechanics
 from drillaid.simulation.table_port import TableServer
 
-SCRIPT = Path(__file__).resolve().parents[1] / "support" / "move_until_killed.py"
 SLOW = Mechanics(speed_mm_s=(40.0, 40.0, 40.0), acceleration_mm_s2=(400.0, 400.0, 400.0))
 
 
 def test_killed_while_it_moves():
     with TableServer(lambda now: SimulatedTable(now, mechanics=SLOW), faster=4.0) as server:
-        with subprocess.Popen([sys.executable, str(SCRIPT), server.url]) as child:
+        with program("move_until_killed.py", server.url) as child:
             end = time.monotonic() + 60
             while time.monotonic() < end and _moves(server) < 4:
                 time.sleep(0.01)
