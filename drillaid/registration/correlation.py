@@ -10,12 +10,14 @@ wrong places. A right placement stands 10 to 60 sigmas above the others.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from drillaid.geometry import Affine
+from drillaid.registration.turned import ALIKE, TurnedPattern, as_parts
 from drillaid.vision.contours import EdgeModel
 
 MOST_POINTS = 3000  # of the pattern, in the comparison at all places
@@ -54,46 +56,52 @@ class Correlator:
         factor = self._fine_px_per_mm / px_per_mm
         height, width = self._field.shape
         size = max(int(width / factor), 1), max(int(height / factor), 1)
-        small = cv2.resize(_parts(self._field), size, interpolation=cv2.INTER_AREA)
+        small = cv2.resize(as_parts(self._field), size, interpolation=cv2.INTER_AREA)
         fx, fy = width / size[0], height / size[1]
         grow = Affine([[fx, 0, (fx - 1) / 2], [0, fy, (fy - 1) / 2]])
         return small, self._to_plane @ grow
 
     def peaks(
-        self, model: EdgeModel, *, mirrored: bool, px_per_mm: float, rotations_rad,
-        keep: int, each: int = 2, soft_mm: float = 0.3,
+        self, model: EdgeModel, *, sides, px_per_mm: float, rotations_rad, keep: int,
+        each: int = 2, soft_mm: float = 0.3,
     ) -> list[Peak]:
-        """The likeliest placements of a pattern at true scale, best first.
+        """The likeliest placements of a pattern at true scale, `keep` a side, best first.
 
-        model: design mm; rotations_rad: those to try; each: of one rotation
+        model: design mm; sides: mirrored or not, those to try; rotations_rad: to try, each
+        with half a turn more besides; each: of one rotation
         """  # fmt: skip
         model = _thinned(model, MOST_POINTS)
         small, to_plane = self._reduced(px_per_mm)
         small = cv2.GaussianBlur(small, (0, 0), max(soft_mm * px_per_mm, 0.3))
         height, width = small.shape[:2]
-        middle = (model.xy.min(axis=0) + model.xy.max(axis=0)) / 2
         reach = int(np.hypot(*np.ptp(model.xy, axis=0)) * px_per_mm)
         shape = tuple(cv2.getOptimalDFTSize(n + reach // 2) for n in (height, width))
         padded = np.zeros((*shape, 2), np.float32)
         padded[:height, :width] = small
-        spectrum = _transformed(padded)
+        pattern = TurnedPattern(padded, model, px_per_mm)
         radius = max(2, int(round(1.5 * px_per_mm)))
-        found = []
-        for rotation in rotations_rad:
+        halves = {round(turn, ALIKE): turn for turn in np.asarray(rotations_rad) % np.pi}.values()
+
+        def highest(mirrored: bool, half: float) -> list[tuple[float, float, int, int]]:
+            return [
+                (score, half + more, row, column)
+                for more, plane in _planes(pattern.overlaps(half, mirrored=mirrored))
+                for score, row, column in _highest(plane, each, radius)
+            ]
+
+        def peak(score: float, rotation: float, row: int, column: int) -> Peak:
+            at = _unwrapped(column, width, shape[1]), _unwrapped(row, height, shape[0])
             turn = Affine.from_parts(rotation_rad=rotation, mirrored=mirrored)
-            pattern = _pattern(turn, model, middle, px_per_mm, shape)
-            product = spectrum * np.conj(_transformed(pattern))
-            overlap = cv2.dft(_parts(product), flags=cv2.DFT_INVERSE)[..., 0]
-            spread = float(overlap.std()) + 1e-12
-            for _ in range(each):
-                row, column = np.unravel_index(overlap.argmax(), shape)
-                score = float(overlap[row, column]) / spread
-                _blank(overlap, row, column, radius)
-                px = _unwrapped(column, width, shape[1]), _unwrapped(row, height, shape[0])
-                shift = to_plane([px])[0] - turn.linear @ middle
-                found.append(Peak(Affine(np.column_stack([turn.linear, shift])), score, mirrored))
-        found.sort(key=lambda p: -p.score)
-        return distinct(found, model.xy, keep)
+            shift = to_plane([at])[0] - turn.linear @ pattern.middle
+            return Peak(Affine(np.column_stack([turn.linear, shift])), score, mirrored)
+
+        kept: list[Peak] = []
+        for mirrored in sides:
+            rows = [row for half in halves for row in highest(mirrored, half)]
+            rows.sort(reverse=True)
+            kept += distinct((peak(*row) for row in rows), model.xy, keep)
+        kept.sort(key=lambda p: -p.score)
+        return kept
 
     def scaled(self, unit_per_mm: float) -> Correlator:
         """The same picture with its plane, whose unit was unknown, taken to be in mm."""
@@ -166,27 +174,22 @@ def all_rotations(step_deg: float) -> np.ndarray:
     return np.radians(np.arange(0.0, 360.0, step_deg))
 
 
-def _parts(values: np.ndarray) -> np.ndarray:
-    """complex64 (H, W) as float32 (H, W, 2), without a copy."""
-    return values.view(np.float32).reshape(*values.shape, 2)
+def _planes(overlaps: np.ndarray):
+    """Of both rotations in float32 (H, W, 2): what is turned more, and the overlap in sigmas."""
+    _, spread = cv2.meanStdDev(overlaps)
+    for k, more in enumerate((0.0, np.pi)):
+        yield more, cv2.extractChannel(overlaps, k) * np.float32(1 / (float(spread[k, 0]) + 1e-12))
 
 
-def _transformed(parts: np.ndarray) -> np.ndarray:
-    """complex64 (H, W), the Fourier transform of float32 (H, W, 2)."""
-    return cv2.dft(parts, flags=cv2.DFT_COMPLEX_OUTPUT).view(np.complex64)[..., 0]
-
-
-def _pattern(turn: Affine, model: EdgeModel, middle, px_per_mm: float, shape) -> np.ndarray:
-    """float32 (H, W, 2): the turned pattern's own field, its middle at (0, 0), wrapped round."""
-    place = (model.xy - middle) @ turn.linear.T * px_per_mm
-    normal = model.normal @ turn.linear.T
-    u = np.rint(place[:, 0]).astype(np.int64) % shape[1]
-    v = np.rint(-place[:, 1]).astype(np.int64) % shape[0]
-    flat, size = v * shape[1] + u, shape[0] * shape[1]
-    x, y = normal.T
-    cos = np.bincount(flat, x * x - y * y, size)
-    sin = np.bincount(flat, 2 * x * y, size)
-    return np.dstack([cos.reshape(shape), sin.reshape(shape)]).astype(np.float32)
+def _highest(plane: np.ndarray, count: int, radius: int) -> list[tuple[float, int, int]]:
+    """(value, row, column) of the highest places, further apart than radius; spoils `plane`."""
+    found = []
+    for k in range(count):
+        _, value, _, (column, row) = cv2.minMaxLoc(plane)
+        found.append((value, row, column))
+        if k + 1 < count:
+            _blank(plane, row, column, radius)
+    return found
 
 
 def _unwrapped(index: int, length: int, wrapped: int) -> int:
@@ -197,7 +200,7 @@ def _unwrapped(index: int, length: int, wrapped: int) -> int:
 def _blank(overlap: np.ndarray, row: int, column: int, radius: int) -> None:
     rows = np.arange(row - radius, row + radius + 1) % overlap.shape[0]
     columns = np.arange(column - radius, column + radius + 1) % overlap.shape[1]
-    overlap[np.ix_(rows, columns)] = -np.inf
+    overlap[rows[:, None], columns] = -np.inf
 
 
 def _about(best: Affine, xy: np.ndarray, turns_deg, shifts_mm, grown, own) -> np.ndarray:
@@ -218,7 +221,7 @@ def _about(best: Affine, xy: np.ndarray, turns_deg, shifts_mm, grown, own) -> np
     return np.concatenate([linear, offset[:, :, None]], axis=2)
 
 
-def distinct(peaks: list[Peak], xy: np.ndarray, keep: int, within_mm: float = 2.5) -> list[Peak]:
+def distinct(peaks: Iterable[Peak], xy: np.ndarray, keep: int, within_mm: float = 2.5) -> list[Peak]:
     """The first `keep` of them of which no two lay the pattern at the same place."""
     low, high = xy.min(axis=0), xy.max(axis=0)
     corners = np.array([low, [low[0], high[1]], high, [high[0], low[1]]])

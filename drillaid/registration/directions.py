@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from scipy.optimize import minimize
 
 from drillaid.vision.channel import grey_of
 from drillaid.vision.edges import edge_threshold, find_edges
@@ -157,8 +158,6 @@ def looks_at(image: np.ndarray, *, keep: int = 3, focal: float = FOCAL) -> list[
 
 
 def _climb(start, px, tangent, focal_px) -> np.ndarray:
-    from scipy.optimize import minimize
-
     result = minimize(
         lambda slope: -_likelihood(slope, px, tangent, focal_px)[0],
         start,

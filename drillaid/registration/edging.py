@@ -7,7 +7,9 @@ inwards alike, which is one more unknown, not an error).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -21,6 +23,7 @@ LEFT_OUT = 8  # parts of the board, and sides its edges face
 # (set on simulated benches; bench_registration.py holds it on others).
 BLOCK_SHARE, SIDE_SHARE = 0.65, 0.5
 SETTLING, SETTLED_MM = 8, 0.002
+CONVERGED_MM = 1e-5  # of weights that depend on what they lead to
 PROBE_MM, LEAST_GAIN = 0.03, 0.3
 CELL_MM = 2.5  # readings nearer to each other than this share their errors
 LOOSE = {"scale": 0.004, "shear": 0.002}  # one sigma of prints, for boards with little copper
@@ -29,16 +32,21 @@ LOOSE = {"scale": 0.004, "shear": 0.002}  # one sigma of prints, for boards with
 @dataclass(frozen=True, eq=False)
 class EdgeFit:
     """placement: model frame -> plane; etch_mm: edges lie this far into the copper;
+    share: of clear edges that agree within AGREE_MM; scatter_mm: of one edge;
     covariance: (6, 6) of the placement's matrix rows (a, b, c, d, e, f) in the plane's
-    unit; share: of clear edges that agree within AGREE_MM; scatter_mm: of one edge"""
+    unit, worked out by `doubt` when it is asked for: of most fits it never is"""
 
     placement: Affine
     etch_mm: float
-    covariance: np.ndarray
+    doubt: Callable[[], np.ndarray]
     share: float
     agreeing: int
     scatter_mm: float
     polarity: float
+
+    @cached_property
+    def covariance(self) -> np.ndarray:
+        return self.doubt()
 
     def variance_at(self, xy) -> np.ndarray:
         """Variance of the mapped place (sum over both axes) at points (N, 2), shape (N,)."""
@@ -82,13 +90,17 @@ def fit_edges(
             break
     residual = got.off - got.rows @ got.step
     agree = np.abs(residual) < AGREE_MM
-    if thorough:
-        inner = _left_out(got, reach, look.size, affine) / gain**2
-    else:
-        inner = _covariance(got.rows, residual, got.weight, got.xy)
+
+    def doubt() -> np.ndarray:
+        if thorough:
+            inner = _left_out(got, reach, look.size, affine) / gain**2
+        else:
+            inner = _covariance(got.rows, residual, got.weight, got.xy)
+        return _of_matrix(inner, placement, look.middle, look.size)
+
     return EdgeFit(
-        placement, float(etch), _of_matrix(inner, placement, look.middle, look.size),
-        float(agree.sum() / len(model)), int(agree.sum()), got.scatter, got.polarity,
+        placement, float(etch), doubt, float(agree.sum() / len(model)), int(agree.sum()),
+        got.scatter, got.polarity,
     )  # fmt: skip
 
 
@@ -144,14 +156,15 @@ class _Look:
 def _rows(xy, normal, middle, size) -> np.ndarray:
     """d off / d (shift 2, linear 4, etch): the linear part counts in units of `size`."""
     local = (xy - middle) / size
-    nx, ny = normal[:, 0], normal[:, 1]
-    return np.column_stack(
-        [nx, ny, nx * local[:, 0], nx * local[:, 1], ny * local[:, 0], ny * local[:, 1], np.ones(len(xy))]
-    )
+    rows = np.ones((len(xy), 7))
+    rows[:, :2] = normal
+    rows[:, 2:4] = normal[:, :1] * local
+    rows[:, 4:6] = normal[:, 1:] * local
+    return rows
 
 
-def _solve(rows, off, reach, size, affine: bool):
-    """Robust least squares with the weak knowledge that prints are nearly true."""
+def _known_of_prints(size: float, affine: bool) -> np.ndarray:
+    """(7, 7) information: the weak knowledge that prints are nearly true."""
     # Linear part as (xx, xy, yx, yy): rotation and scale in common are free.
     stretch, shear, turn = [0, 0, 1, 0, 0, -1, 0], [0, 0, 0, 1, 1, 0, 0], [0, 0, 1, 0, 0, 1, 0]
     tight = 1.0 if affine else 1e-4
@@ -163,22 +176,31 @@ def _solve(rows, off, reach, size, affine: bool):
             np.array([0, 0, 0, 0, 0, 0, 1]) / 0.1,
         ]
     )
-    weight = np.ones(len(off))
-    scale = reach / 2
-    step = np.zeros(7)
-    known = prior.T @ prior + 1e-9 * np.eye(7)
+    return prior.T @ prior + 1e-9 * np.eye(7)
+
+
+def _weighed(weight: np.ndarray, scale: float) -> np.ndarray:
+    """Information of each reading; readings of one cell are no six readings."""
+    return weight / (6.0 * max(scale, 0.01) ** 2)
+
+
+def _solve(rows, off, reach, size, affine: bool, weight=None, scale=None):
+    """Robust least squares: (step, weight, scale); those of a like question are a good start."""
+    weight = np.ones(len(off)) if weight is None else weight
+    scale, step = reach / 2 if scale is None else scale, np.zeros(7)
+    known = _known_of_prints(size, affine)
     for _ in range(8):
-        sigma = max(scale, 0.01) * np.sqrt(6.0)  # readings of one cell are no six readings
         # Seven unknowns of like size: the normal equations are exact enough, and far
         # quicker than a decomposition of thousands of rows.
-        weighted = rows * (weight / sigma**2)[:, None]
-        step = np.linalg.solve(rows.T @ weighted + known, weighted.T @ off)
+        weighted = rows * _weighed(weight, scale)[:, None]
+        last, step = step, np.linalg.solve(rows.T @ weighted + known, weighted.T @ off)
         residual = off - rows @ step
         away = np.abs(residual)
         middle = np.partition(away, len(away) // 2)[len(away) // 2]  # quicker than np.median
-        scale = float(np.clip(1.4826 * middle, 0.008, reach / 2))
-        ratio = residual / (4.0 * scale)
-        weight = np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0.0)
+        scale = min(max(1.4826 * float(middle), 0.008), reach / 2)
+        weight = np.square(np.maximum(1 - np.square(residual / (4.0 * scale)), 0.0))
+        if np.abs(step - last).max() < CONVERGED_MM:
+            break
     return step, weight, scale
 
 
@@ -215,10 +237,11 @@ def _left_out(got: _Got, reach, size, affine: bool) -> np.ndarray:
     side = np.floor(LEFT_OUT * (turn % 1.0)).astype(int)
     total = np.zeros((6, 6))
     for block, share in ((blocks_of(got.xy, LEFT_OUT), BLOCK_SHARE), (side, SIDE_SHARE)):
+        kept = [block != k for k in range(LEFT_OUT)]
         steps = np.array(
             [
-                _solve(rows[block != k], off[block != k], reach, size, affine)[0][:6]
-                for k in range(LEFT_OUT)
+                _solve(rows[k], off[k], reach, size, affine, got.weight[k], got.scatter)[0][:6]
+                for k in kept
             ]
         )
         total += jackknife(steps) * share**2

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from drillaid.geometry import Affine, Homography
 from drillaid.registration.correlation import Correlator
@@ -127,8 +128,6 @@ def hypotheses(
 
     thorough: all rotations in steps of 1.5 degrees instead of those along the edges
     """
-    from scipy.spatial import cKDTree
-
     if len(scene.xy) < 6:
         return []
     rotations = (
@@ -182,8 +181,6 @@ def twins(best: Hypothesis, holes_mm: np.ndarray) -> list[Hypothesis]:
     """The placements most easily taken for the best: turned by half and quarter turns
     about its middle, moved by one of the design's commonest steps between holes, or
     mirrored about its middle."""
-    from scipy.spatial import cKDTree
-
     tree = cKDTree(best.scene.xy[:SEEN])
     found = []
     unit = best.grown.unit_per_mm
@@ -212,8 +209,6 @@ def common_steps(holes_mm: np.ndarray, most: int = 8) -> list[np.ndarray]:
 
 def pointed_out(scene: Scene, holes_mm: np.ndarray, pads, *, mirrored: bool) -> list[Hypothesis]:
     """The placement a person pointed out: pads are (hole number, u, v), two or more."""
-    from scipy.spatial import cKDTree
-
     number = np.array([p[0] for p in pads]) - 1
     place = scene.view.to_plane(np.array([p[1:] for p in pads], dtype=np.float64))
     if not np.isfinite(place).all() or len(scene.xy) < 6:

@@ -43,12 +43,11 @@ def laid_freely(
     rows: list[tuple[float, float, Peak]] = []
     for scale in np.exp(np.arange(low, high, scale_step)) * span / size_mm:
         see = scene.correlator.scaled(scale)
-        for side in sides:
-            peaks = see.peaks(
-                model, mirrored=side, px_per_mm=across_px / size_mm, rotations_rad=turns,
-                keep=2, each=1, soft_mm=size_mm / across_px,
-            )  # fmt: skip
-            rows += [(p.score, scale, p) for p in peaks]
+        peaks = see.peaks(
+            model, sides=sides, px_per_mm=across_px / size_mm, rotations_rad=turns, keep=2, each=1,
+            soft_mm=size_mm / across_px,
+        )  # fmt: skip
+        rows += [(p.score, scale, p) for p in peaks]
     rows.sort(key=lambda row: -row[0])
     found = []
     for score, scale, peak in rows[:BENT]:

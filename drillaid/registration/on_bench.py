@@ -66,15 +66,9 @@ def _peaks(task: Task, scene: Scene, model: EdgeModel, sides, grid, keep: int) -
         rough = [Peak(_pointed_out(task, scene, side), 0.0, side) for side in sides]
     else:
         shift, turn = 1.2 / px_per_mm, step_deg / 2 + 0.3
-        turns = all_rotations(step_deg)
-        rough = [
-            peak
-            for side in sides
-            for peak in see.peaks(
-                model, mirrored=side, px_per_mm=px_per_mm, rotations_rad=turns, keep=keep
-            )
-        ]
-        rough.sort(key=lambda p: -p.score)
+        rough = see.peaks(
+            model, sides=sides, px_per_mm=px_per_mm, rotations_rad=all_rotations(step_deg), keep=keep
+        )
         rough = [p for p in rough if p.score > OUTSTANDING * rough[0].score]
     settled = [
         see.settled(model, p.placement, turn_deg=turn, shift_mm=shift) for p in rough[:keep]

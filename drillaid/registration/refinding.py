@@ -191,7 +191,7 @@ def _trials(image: np.ndarray, view: PlaneView, model: EdgeModel, last: Affine) 
     places = flat.valid.size / flat.px_per_unit**2
     grid = min(GRID_PX_PER_MM, np.sqrt(GRID_PLACES / places))
     peaks = see.peaks(
-        shaped, mirrored=False, px_per_mm=grid, rotations_rad=all_rotations(GRID_DEG), keep=LOOKS
+        shaped, sides=(False,), px_per_mm=grid, rotations_rad=all_rotations(GRID_DEG), keep=LOOKS
     )
     few = some(shaped, SETTLED_BY)
     settled = [_settled(see, few, p, 1.2 / grid) for p in peaks]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from drillaid.geometry import Affine
 from drillaid.registration.copper import FEW, MANY, judge, sharper_eye, some, visible
@@ -50,8 +51,6 @@ def refine_by_copper(
 
 def pads_by_edges(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit: EdgeFit | PoseEdges) -> np.ndarray:
     """(N,) bool: half of the edges round the hole are where they should be."""
-    from scipy.spatial import cKDTree
-
     shifted = EdgeModel(model.xy + model.normal * fit.etch_mm, model.normal)
     got = read_edges(eye.grey, to_px, shifted, 0.2, noise=eye.noise, px_per_unit=ratio)
     good = got.clear & (np.abs(got.off) < AGREE_MM) & (np.sign(got.step) == fit.polarity)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from drillaid.design.model import Design
 from drillaid.registration.copper import FEW, MANY, judge, some
@@ -96,8 +97,6 @@ def _by_pattern(best: Refined, holes_mm: np.ndarray) -> list[Rival]:
     A twin agrees at least where it lays a hole on one that agrees with the best: with
     nothing but holes known, no luck in seeing them may tell the two apart.
     """
-    from scipy.spatial import cKDTree
-
     tree = cKDTree(holes_mm[best.agree])
     rivals = []
     for move in twin_moves(holes_mm):

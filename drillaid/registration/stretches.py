@@ -60,9 +60,10 @@ class Stretches:
 
     def mean(self, values: np.ndarray) -> np.ndarray:
         """(count, K) means over the groups of values (M, K)."""
-        size = np.maximum(np.bincount(self.cell, minlength=self.count), 1)
-        sums = [np.bincount(self.cell, column, self.count) for column in values.T]
-        return np.column_stack(sums) / size[:, None]
+        size = np.bincount(self.cell, minlength=self.count)
+        first = np.concatenate([[0], np.cumsum(size)[:-1]])
+        by_group = values[np.argsort(self.cell, kind="stable")]
+        return np.add.reduceat(by_group, first, axis=0, dtype=np.float64) / size[:, None]
 
 
 def straight_runs_mm(model: EdgeModel) -> np.ndarray:

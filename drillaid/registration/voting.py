@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from scipy.spatial import cKDTree
 
 from drillaid.geometry import Affine
 
@@ -99,8 +100,6 @@ def quarter_turns(direction_rad: float, design_direction_rad: float) -> list[flo
 
 def design_direction(holes_mm: np.ndarray) -> float:
     """Direction (rad, modulo a quarter turn) along which neighbouring holes line up."""
-    from scipy.spatial import cKDTree
-
     from drillaid.registration.directions import main_direction
 
     count = min(5, len(holes_mm))

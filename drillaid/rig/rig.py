@@ -89,29 +89,33 @@ class Rig:
         largest = max(real, default=0.0)
         return float(1 / largest) if largest > 1e-9 else np.inf
 
-    def _bend(self, xy: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Straight ray -> bent ray and the Jacobian (N, 2, 2), in focal lengths.
+    def _bent(self, xy: np.ndarray) -> np.ndarray:
+        """Straight ray -> bent ray, (N, 2), in focal lengths.
 
-        The OpenCV model, from "Camera Calibration and 3D Reconstruction" in the
-        OpenCV manual; the derivative is ours.
+        The OpenCV model, from "Camera Calibration and 3D Reconstruction" in the OpenCV manual.
         """
         k1, k2, p1, p2, k3 = self.distortion
         x, y = xy[:, 0], xy[:, 1]
         r2 = x * x + y * y
         radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+        cross = 2 * x * y
+        bent = np.empty_like(xy)
+        bent[:, 0] = x * radial + p1 * cross + p2 * (r2 + 2 * x * x)
+        bent[:, 1] = y * radial + p1 * (r2 + 2 * y * y) + p2 * cross
+        return bent
+
+    def _bending(self, xy: np.ndarray) -> np.ndarray:
+        """The Jacobian (N, 2, 2) of `_bent`; the derivative is ours."""
+        k1, k2, p1, p2, k3 = self.distortion
+        x, y = xy[:, 0], xy[:, 1]
+        r2 = x * x + y * y
+        radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
         slope = 2 * (k1 + r2 * (2 * k2 + r2 * 3 * k3))  # d radial / dx = slope * x
-        bent = np.column_stack(
-            [
-                x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
-                y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y,
-            ]
-        )
-        cross = slope * x * y + 2 * p1 * x + 2 * p2 * y
         jacobian = np.empty((len(xy), 2, 2))
         jacobian[:, 0, 0] = radial + slope * x * x + 2 * p1 * y + 6 * p2 * x
-        jacobian[:, 0, 1] = jacobian[:, 1, 0] = cross
+        jacobian[:, 0, 1] = jacobian[:, 1, 0] = slope * x * y + 2 * p1 * x + 2 * p2 * y
         jacobian[:, 1, 1] = radial + slope * y * y + 6 * p1 * y + 2 * p2 * x
-        return bent, jacobian
+        return jacobian
 
     def _rays(self, px: np.ndarray) -> np.ndarray:
         """Pixels -> focal lengths off the axis."""
@@ -137,7 +141,7 @@ class Rig:
 
     def _bent_pixels(self, rays: np.ndarray) -> np.ndarray:
         visible = (rays**2).sum(axis=1) < self._fold_r2  # NaN compares false
-        bent, _ = self._bend(np.where(visible[:, None], rays, 0.0))
+        bent = self._bent(np.where(visible[:, None], rays, 0.0))
         pixels = self._pixels(bent)
         pixels[~visible] = np.nan
         return pixels
@@ -153,7 +157,7 @@ class Rig:
             return self._pixels(goal)
         rays = goal.copy()
         for _ in range(50):
-            bent, jacobian = self._bend(rays)
+            bent, jacobian = self._bent(rays), self._bending(rays)
             (a, b), (c, d) = jacobian[:, 0].T, jacobian[:, 1].T
             off = goal - bent
             with np.errstate(all="ignore"):
@@ -168,7 +172,7 @@ class Rig:
             if not (size > 1e-14).any():
                 break
         with np.errstate(all="ignore"):
-            bent, _ = self._bend(rays)
+            bent = self._bent(rays)
             found = (np.abs(bent - goal).max(axis=1, initial=0) < 1e-9) & (
                 (rays**2).sum(axis=1) < self._fold_r2
             )

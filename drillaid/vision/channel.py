@@ -17,6 +17,10 @@ import cv2
 import numpy as np
 
 
+SOFT_PX = 1.5  # blur that leaves edges and takes most of the noise
+STRIP = 64  # rows: what is worked on at a time stays near the processor
+
+
 @dataclass(frozen=True, eq=False)
 class Grey:
     """image: float32 (H, W), about 0 … 255; noise: one sigma of a pixel in the same unit."""
@@ -27,23 +31,32 @@ class Grey:
 
 
 def _scatter(a: np.ndarray) -> np.ndarray:
-    flat = a.reshape(-1, 3)
-    return (flat.T @ flat).astype(np.float64) / len(flat)
+    """(3, 3) mean products of the channels of float32 (H, W, 3), of which there are many."""
+    planes = [plane.ravel() for plane in cv2.split(a)]
+    out = np.empty((3, 3))
+    for i in range(3):
+        for j in range(i, 3):  # narrow matrices multiply several times slower
+            out[i, j] = out[j, i] = planes[i] @ planes[j]
+    return out / len(planes[0])
 
 
-def mixture_weights(image: np.ndarray, step: int = 2) -> np.ndarray:
-    """Weights (3,) of B, G, R, with |w| summing to 1; image uint8 (H, W, 3)."""
+def mixture_weights(image: np.ndarray, step: int = 2, soft: np.ndarray | None = None) -> np.ndarray:
+    """Weights (3,) of B, G, R, with |w| summing to 1; image uint8 (H, W, 3).
+
+    soft: the same picture blurred by SOFT_PX, where there is one already
+    """
     small = image[::step, ::step].astype(np.float32)
-    smooth = cv2.GaussianBlur(image, (0, 0), 1.5)[::step, ::step].astype(np.float32)
+    soft = cv2.GaussianBlur(image, (0, 0), SOFT_PX) if soft is None else soft
+    smooth = soft[::step, ::step].astype(np.float32)
     # Saturated pixels carry no colour information, only clipped edges.
     dx = smooth[:, 2:] - smooth[:, :-2]
     dy = smooth[2:] - smooth[:-2]
     signal = _scatter(dx) + _scatter(dy)
     detail = small - smooth
+    away = cv2.transform(np.abs(detail), np.ones((1, 3), np.float32))
     # The median keeps real edges out of the noise estimate.
-    limit = np.median(np.abs(detail).sum(axis=2)) * 2.0 + 1e-3
-    quiet = detail[np.abs(detail).sum(axis=2) < limit]
-    noise = _scatter(quiet) if len(quiet) > 100 else np.eye(3)
+    quiet = away < np.median(away) * 2.0 + 1e-3
+    noise = _scatter(detail[quiet][None]) if quiet.sum() > 100 else np.eye(3)
     # A floor: an 8-bit pixel is never known better, and JPEG smooths colour.
     noise = noise + np.eye(3) * (1.5 + 0.3 * np.trace(noise) / 3)
     values, vectors = np.linalg.eigh(np.linalg.solve(np.linalg.cholesky(noise), signal)
@@ -60,8 +73,17 @@ def grey_of(image: np.ndarray, weights: np.ndarray | None = None) -> Grey:
         weights = np.array([1 / 3] * 3)
     else:
         weights = mixture_weights(image) if weights is None else weights
-        grey = cv2.transform(image.astype(np.float32), weights.reshape(1, 3).astype(np.float32))
+        grey = _mixed(image, weights)
     return Grey(grey, noise_of(grey), np.asarray(weights))
+
+
+def _mixed(image: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    row = np.asarray(weights, np.float32).reshape(1, 3)
+    grey = np.empty(image.shape[:2], np.float32)
+    for top in range(0, len(image), STRIP):
+        strip = slice(top, top + STRIP)
+        grey[strip] = cv2.transform(image[strip].astype(np.float32), row)
+    return grey
 
 
 def noise_of(grey: np.ndarray) -> float:
@@ -92,13 +114,14 @@ def weights_between(copper: np.ndarray, bare: np.ndarray) -> np.ndarray:
     return weights / total if total > 1e-9 else np.full(3, 1 / 3)
 
 
-def second_mixture(image: np.ndarray, first: np.ndarray) -> np.ndarray:
+def second_mixture(soft: np.ndarray, first: np.ndarray) -> np.ndarray:
     """Weights (3,) of the best mixture that is blind to plain brightness changes in `first`.
 
+    soft: uint8 (H, W, 3), the picture blurred by SOFT_PX
     For copper and laminate of the same brightness, which differ in colour alone.
     """
     rest = np.eye(3) - np.outer(first, first) / (first @ first)
-    small = cv2.GaussianBlur(image, (0, 0), 1.5)[::2, ::2].astype(np.float32)
+    small = soft[::2, ::2].astype(np.float32)
     scatter = _scatter(small[:, 2:] - small[:, :-2]) + _scatter(small[2:] - small[:-2])
     values, vectors = np.linalg.eigh(rest @ scatter @ rest)
     weights = vectors[:, -1]

@@ -12,12 +12,13 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from drillaid.vision.channel import mixture_weights, second_mixture
+from drillaid.vision.channel import SOFT_PX, mixture_weights, second_mixture
 
 SMOOTH_MM = 0.15  # the narrowest gaps between tracks survive this
 ROUND_ABOUT_MM = 8.0  # a gradient is weighed against the others within this
 DARKEST = 12.0  # grey levels added before a logarithm: noise in shadows is no colour
 USUAL = 3.0  # times the median energy are taken for noise
+_LOGARITHMS = np.log(np.arange(256) + DARKEST).astype(np.float32)
 FULL = 4.0  # times the mean energy round about from which an edge counts in full
 
 
@@ -28,36 +29,48 @@ def edge_field(image: np.ndarray, valid: np.ndarray, px_per_mm: float) -> np.nda
     where nothing was photographed; px_per_mm: or per any unit a land is a few of
     """
     inside = cv2.erode(valid, np.ones((5, 5), np.uint8)) > 0
-    total = np.zeros((*image.shape[:2], 2), np.float32)
+    cos, sin = (np.zeros(image.shape[:2], np.float32) for _ in range(2))
     channels = _channels(image)
     for grey in channels:
-        total += _directions(grey, inside, px_per_mm)
-    total *= (inside / len(channels))[..., None].astype(np.float32)
-    return total.view(np.complex64)[..., 0]
+        _add_directions(cos, sin, grey, inside, px_per_mm)
+    share = inside * np.float32(1 / len(channels))
+    return cv2.merge([cos * share, sin * share]).view(np.complex64)[..., 0]
 
 
 def _channels(image: np.ndarray) -> list[np.ndarray]:
     """The two best mixtures of colours and two ratios of them, which light does not change."""
-    plain = image.astype(np.float32)
-    first = mixture_weights(image, step=4)
-    mixtures = np.array([first, second_mixture(image, first)], np.float32)
+    soft = cv2.GaussianBlur(image, (0, 0), SOFT_PX)
+    first = mixture_weights(image, step=4, soft=soft)
+    mixtures = np.array([first, second_mixture(soft, first)], np.float32)
     colour = np.array([[-1.0, 0.0, 1.0], [-0.5, 1.0, -0.5]], np.float32)
-    ratios = cv2.transform(cv2.log(plain + np.float32(DARKEST)), colour)
-    mixed = cv2.transform(plain, mixtures)
-    return [mixed[..., 0], mixed[..., 1], ratios[..., 0], ratios[..., 1]]
+    mixed = cv2.transform(image.astype(np.float32), mixtures)
+    ratios = cv2.transform(cv2.LUT(image, _LOGARITHMS), colour)
+    return [*cv2.split(mixed), *cv2.split(ratios)]
 
 
-def _directions(grey: np.ndarray, inside: np.ndarray, px_per_mm: float) -> np.ndarray:
-    """float32 (H, W, 2): cos and sin of twice the gradient's angle, weighted by its strength."""
+def _add_directions(total_cos, total_sin, grey, inside, px_per_mm: float) -> None:
+    """Adds to float32 (H, W) cos and sin of twice the gradient's angle, weighted by its
+    strength. In place where it can be: of so large arrays a new one costs as much as what
+    is worked out in it."""
     soft = cv2.GaussianBlur(grey, (0, 0), max(SMOOTH_MM * px_per_mm, 0.7))
     dx = cv2.Scharr(soft, cv2.CV_32F, 1, 0)
-    up = -cv2.Scharr(soft, cv2.CV_32F, 0, 1)
-    energy = dx * dx + up * up
+    up = cv2.Scharr(soft, cv2.CV_32F, 0, 1, scale=-1.0)
+    sin = cv2.multiply(dx, up, scale=2.0)
+    cv2.multiply(dx, dx, dst=dx)
+    cv2.multiply(up, up, dst=up)
+    energy, cos = cv2.add(dx, up), cv2.subtract(dx, up, dst=dx)
     size = int(ROUND_ABOUT_MM * px_per_mm) | 1
-    about = cv2.blur(energy, (size, size))
+    about = cv2.blur(energy, (size, size), dst=up)
     usual = float(np.median(energy[::4, ::4][inside[::4, ::4]])) if inside.any() else 0.0
-    about = np.maximum(about, usual) * FULL + 1e-6
+    np.maximum(about, usual, out=about)
+    about *= FULL
+    about += 1e-6
     # In most places there is no edge, so the usual energy is that of noise and grain.
-    clear = np.maximum(energy - USUAL * usual, 0.0)
-    weight = np.minimum(clear / about, 1.0) / (energy + 1e-9)
-    return np.dstack([(dx * dx - up * up) * weight, 2 * dx * up * weight])
+    weight = np.subtract(energy, USUAL * usual, out=soft)
+    np.maximum(weight, 0.0, out=weight)
+    weight /= about
+    np.minimum(weight, 1.0, out=weight)
+    energy += 1e-9
+    weight /= energy
+    cv2.accumulateProduct(cos, weight, total_cos)
+    cv2.accumulateProduct(sin, weight, total_sin)

@@ -120,13 +120,8 @@ def flatten(
     )
     flat = cv2.remap(image, fine, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     photo_w, photo_h = view.size_px
-    inside = (
-        (fine[..., 0] >= 0)
-        & (fine[..., 0] <= photo_w - 1)
-        & (fine[..., 1] >= 0)
-        & (fine[..., 1] <= photo_h - 1)
-    )
-    return FlatPicture(flat, to_plane, inside.astype(np.uint8) * 255)
+    inside = cv2.inRange(fine, (0.0, 0.0), (photo_w - 1.0, photo_h - 1.0))
+    return FlatPicture(flat, to_plane, inside)
 
 
 def free_plane(matrix, size_px: tuple[int, int]) -> FreePlane:

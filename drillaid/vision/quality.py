@@ -80,7 +80,7 @@ def focus_of(eye: Eye) -> Focus:
     angle = np.arctan2(edges.normal[:, 1], edges.normal[:, 0]) % np.pi
     which = np.minimum((angle * (_BINS / np.pi)).astype(int), _BINS - 1)
     chosen = [np.nonzero(which == k)[0] for k in range(_BINS)]
-    pick = np.concatenate([i[np.argsort(-edges.strength[i])[:_EACH]] for i in chosen])
+    pick = np.concatenate([_strongest(i, edges.strength[i]) for i in chosen])
     t = np.arange(-_REACH_PX, _REACH_PX + 1)
     along = edges.px[pick][:, None, :] + edges.normal[pick][:, None, :] * t[None, :, None]
     height = np.ptp(sample(eye.grey, along), axis=1)
@@ -98,6 +98,13 @@ def focus_of(eye: Eye) -> Focus:
         return Focus(float("nan"))
     length, direction = _smear(variance)
     return Focus(float(np.sqrt(np.nanmin(variance))), length, direction)
+
+
+def _strongest(index: np.ndarray, strength: np.ndarray) -> np.ndarray:
+    """Those of the _EACH highest strengths, in no order."""
+    if len(index) <= _EACH:
+        return index
+    return index[np.argpartition(-strength, _EACH)[:_EACH]]
 
 
 def _smear(variance: np.ndarray) -> tuple[float, float]:

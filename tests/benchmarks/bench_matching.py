@@ -82,7 +82,7 @@ def ours(case: Case) -> list[np.ndarray]:
     to_mm = Affine([[1 / PX_PER_MM, 0, low[0]], [0, -1 / PX_PER_MM, low[1] + (height - 1) / PX_PER_MM]])
     see = Correlator(field, to_mm)
     model = rims(case.holes, np.full(len(case.holes), RIM_MM))
-    peaks = see.peaks(model, mirrored=False, px_per_mm=3.0, rotations_rad=all_rotations(1.5), keep=8)
+    peaks = see.peaks(model, sides=(False,), px_per_mm=3.0, rotations_rad=all_rotations(1.5), keep=8)
     settled = [see.settled(model, p.placement, turn_deg=1.1, shift_mm=0.5) for p in peaks]
     settled.sort(key=lambda p: -p.score)
     return [p.placement(case.holes) for p in settled]

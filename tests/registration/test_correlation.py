@@ -41,7 +41,7 @@ def test_the_drawn_place_is_the_highest_peak_by_far(turn, mirrored):
     truth = placed(turn, mirrored)
     see = seen(truth)
     peaks = {
-        side: see.peaks(COPPER, mirrored=side, px_per_mm=1.0, rotations_rad=all_rotations(3.0), keep=6)
+        side: see.peaks(COPPER, sides=(side,), px_per_mm=1.0, rotations_rad=all_rotations(3.0), keep=6)
         for side in (False, True)
     }
     best = peaks[mirrored][0]
@@ -56,7 +56,7 @@ def test_the_drawn_place_is_the_highest_peak_by_far(turn, mirrored):
 def test_a_stretched_print_settles_too():
     truth = placed(0.6, True, scale=(1.008, 0.994))
     see = seen(truth)
-    start = see.peaks(COPPER, mirrored=True, px_per_mm=1.0, rotations_rad=all_rotations(3.0), keep=1)[0]
+    start = see.peaks(COPPER, sides=(True,), px_per_mm=1.0, rotations_rad=all_rotations(3.0), keep=1)[0]
     exact = see.settled(COPPER, start.placement, turn_deg=1.8, shift_mm=1.2)
     assert off_mm(exact.placement, truth) < 0.15
 
@@ -65,7 +65,7 @@ def test_holes_alone_are_found_by_their_rims():
     truth = placed(2.2, True)
     see = seen(truth)
     model = lands_at_all_sizes(XY, BOARD.design.drill_mm)
-    best = see.peaks(model, mirrored=True, px_per_mm=1.5, rotations_rad=all_rotations(2.0), keep=3)[0]
+    best = see.peaks(model, sides=(True,), px_per_mm=1.5, rotations_rad=all_rotations(2.0), keep=3)[0]
     assert off_mm(best.placement, truth) < 1.2
 
 
@@ -73,7 +73,7 @@ def test_a_board_partly_out_of_the_picture():
     truth = placed(0.3, True, at=(-36.0, 4.0))
     see = seen(truth)
     assert (TO_PLANE.inverse(truth(XY))[:, 0] < 0).mean() > 0.25
-    best = see.peaks(COPPER, mirrored=True, px_per_mm=1.0, rotations_rad=all_rotations(3.0), keep=3)[0]
+    best = see.peaks(COPPER, sides=(True,), px_per_mm=1.0, rotations_rad=all_rotations(3.0), keep=3)[0]
     assert off_mm(best.placement, truth) < 1.5
 
 
@@ -89,7 +89,7 @@ def test_agreement_is_high_at_the_place_and_nowhere_else():
 def test_a_picture_of_nothing_has_no_outstanding_peak():
     image = np.random.default_rng(3).normal(100, 6, (*SHAPE, 3)).clip(0, 255).astype(np.uint8)
     see = Correlator(edge_field(image, np.full(SHAPE, 255, np.uint8), RATIO), TO_PLANE)
-    peaks = see.peaks(COPPER, mirrored=True, px_per_mm=1.0, rotations_rad=all_rotations(3.0), keep=4)
+    peaks = see.peaks(COPPER, sides=(True,), px_per_mm=1.0, rotations_rad=all_rotations(3.0), keep=4)
     assert peaks[0].score < 1.3 * peaks[3].score
 
 
