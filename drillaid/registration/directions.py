@@ -26,15 +26,17 @@ WIDTH_DEG = 1.5  # spread of directions along one straight edge
 ORDERLY = 0.35  # share of edge points that belong to straight structure
 FOCAL = 0.95  # of the longer side: phones 0.7-0.9, webcams 0.8-1.3
 MAX_TILT_DEG = 50.0
+LIKELY, ALIKE_DEG = 5, 3.0  # directions to go by, and what makes two of them one
 
 
 @dataclass(frozen=True, eq=False)
 class Look:
-    """One guess: plane (unit: about one px at the middle, y up), the direction
-    (rad, modulo a quarter turn) of the board's edges on it, and mean log-likelihood."""
+    """One guess: plane (unit: about one px at the middle, y up), the directions (rad, modulo
+    a quarter turn) that the board's edges may have on it, likeliest first, and mean
+    log-likelihood."""
 
     plane: FreePlane
-    direction_rad: float
+    directions_rad: tuple[float, ...]
     likelihood: float
 
 
@@ -72,12 +74,30 @@ _ANGLES = (np.arange(BINS) + 0.5) * 90.0 / BINS
 _KERNEL = np.fft.rfft(np.exp(-0.5 * (np.minimum(_ANGLES, 90 - _ANGLES) / WIDTH_DEG) ** 2))
 
 
-def main_direction(phi_deg: np.ndarray) -> float:
-    """The direction, degrees modulo 90, about which directions bunch (45 off counts a third)."""
+def _bunches(phi_deg: np.ndarray) -> np.ndarray:
+    """(BINS,) how many directions lie about each angle (45 off counts a third)."""
     counts = np.bincount((phi_deg * (BINS / 90.0)).astype(int) % BINS, minlength=BINS)
     smooth = np.fft.irfft(np.fft.rfft(counts) * _KERNEL, BINS)
     # The kernel is centred on bin 0's middle, so the sum peaks at the bin's start.
-    return float((_ANGLES + 0.0)[(smooth + 0.35 * np.roll(smooth, BINS // 2)).argmax()])
+    return smooth + 0.35 * np.roll(smooth, BINS // 2)
+
+
+def main_direction(phi_deg: np.ndarray) -> float:
+    """The direction, degrees modulo 90, about which directions bunch."""
+    return float(_ANGLES[_bunches(phi_deg).argmax()])
+
+
+def likely_directions(phi_deg: np.ndarray) -> list[float]:
+    """Degrees modulo 90, likeliest first: the grain of a bench may bunch more than the board's
+    edges do, and oblique tracks more than straight ones."""
+    bunches = _bunches(phi_deg)
+    peaks = np.flatnonzero((bunches > np.roll(bunches, 1)) & (bunches >= np.roll(bunches, -1)))
+    peaks = peaks[np.argsort(-bunches[peaks])]
+    found: list[float] = []
+    for angle in [_ANGLES[peaks[0]], (_ANGLES[peaks[0]] + 45.0) % 90.0, *_ANGLES[peaks[1:]]]:
+        if all(abs((angle - other + 45.0) % 90.0 - 45.0) > ALIKE_DEG for other in found):
+            found.append(float(angle))
+    return found[:LIKELY]
 
 
 def _likelihood(slope, px, tangent, focal_px) -> tuple[float, float]:
@@ -130,7 +150,7 @@ def looks_at(image: np.ndarray, *, keep: int = 3, focal: float = FOCAL) -> list[
     grey = grey_of(small)
     edges = find_edges(grey.image, threshold=edge_threshold(grey.image, grey.noise))
     if len(edges) < 200:
-        return [Look(_plane(np.zeros(2), focal * max(width, height), (width, height)), 0.0, 0.0)]
+        return [Look(_plane(np.zeros(2), focal * max(width, height), (width, height)), (0.0,), 0.0)]
     best = np.argsort(-edges.strength)[:20000]
     px = (edges.px[best] + 0.5) / shrink - 0.5 - [width / 2, height / 2]
     normal = edges.normal[best].astype(np.float64)
@@ -139,22 +159,22 @@ def looks_at(image: np.ndarray, *, keep: int = 3, focal: float = FOCAL) -> list[
     few = slice(None, None, max(1, len(px) // 5000))
     tried = [(_likelihood(s, px[few], tangent[few], focal_px)[0], s) for s in _trial_slopes()]
     tried.sort(key=lambda row: -row[0])
-    looks: list[tuple[float, np.ndarray, float]] = []
+    looks: list[tuple[float, np.ndarray]] = []
     half = slice(None, None, 2)
     for _, start in tried[: keep + 3]:
         slope = _climb(start, px[half], tangent[half], focal_px)
-        if all(np.linalg.norm(slope - other) > 0.04 for _, other, _ in looks):
-            value, centre = _likelihood(slope, px, tangent, focal_px)
-            looks.append((value, slope, centre))
+        if all(np.linalg.norm(slope - other) > 0.04 for _, other in looks):
+            looks.append((_likelihood(slope, px, tangent, focal_px)[0], slope))
     looks.sort(key=lambda row: -row[0])
     looks = looks[:keep]
-    if all(np.linalg.norm(slope) > 0.04 for _, slope, _ in looks):
-        value, centre = _likelihood(np.zeros(2), px, tangent, focal_px)
-        looks.append((value, np.zeros(2), centre))
-    return [
-        Look(_plane(slope, focal_px, (width, height)), np.radians(centre), value)
-        for value, slope, centre in looks
-    ]
+    if all(np.linalg.norm(slope) > 0.04 for _, slope in looks):
+        looks.append((_likelihood(np.zeros(2), px, tangent, focal_px)[0], np.zeros(2)))
+    found = []
+    for value, slope in looks:
+        phi, _ = plane_directions(slope, px, tangent, focal_px)
+        turns = tuple(np.radians(likely_directions(phi)))
+        found.append(Look(_plane(slope, focal_px, (width, height)), turns, value))
+    return found
 
 
 def _climb(start, px, tangent, focal_px) -> np.ndarray:

@@ -34,13 +34,14 @@ class Scene:
 
     xy: (n, 2) plane coordinates, best first; radius: (n,) plane units; side: (n,);
       none with a rig, where the correlator alone will do
+    directions_rad: that the board's edges may have, modulo a quarter turn, likeliest first
     """
 
     view: PlaneView
     xy: np.ndarray
     radius: np.ndarray
     side: np.ndarray
-    direction_rad: float
+    directions_rad: tuple[float, ...]
     unit_px: float
     calibrated: bool
     correlator: Correlator | None = None
@@ -89,10 +90,10 @@ def _sight(flat: FlatPicture, grey: np.ndarray, radius_px: tuple[float, float]) 
     return discs[flat.valid[row, column] > 0]
 
 
-def _scene(view, flat: FlatPicture, discs, direction_rad: float, see: Correlator) -> Scene:
+def _scene(view, flat: FlatPicture, discs, directions_rad, see: Correlator) -> Scene:
     xy = flat.to_plane(discs[:, :2])
     unit_px = 1 / flat.px_per_unit
-    return Scene(view, xy, discs[:, 2] * unit_px, discs[:, 3], direction_rad, unit_px, False, see)
+    return Scene(view, xy, discs[:, 2] * unit_px, discs[:, 3], directions_rad, unit_px, False, see)
 
 
 def scenes_with_rig(image: np.ndarray, view: RigPlane) -> Scenes:
@@ -104,7 +105,7 @@ def _rig_scene(image: np.ndarray, view: RigPlane) -> Scene:
     flat = flatten(image, view, COARSE_PX_PER_MM)
     see = Correlator(edge_field(flat.image, flat.valid, flat.px_per_unit), flat.to_plane)
     none = np.zeros(0)
-    return Scene(view, np.zeros((0, 2)), none, none, 0.0, 1 / flat.px_per_unit, True, see)
+    return Scene(view, np.zeros((0, 2)), none, none, (), 1 / flat.px_per_unit, True, see)
 
 
 def scenes_without_rig(image: np.ndarray, *, keep: int = 3) -> Scenes:
@@ -118,7 +119,7 @@ def _free_scene(image: np.ndarray, look: Look) -> Scene:
     flat = flatten(image, look.plane, FLAT_PX / float((high - low).max()))
     discs = _sight(flat, grey_of(flat.image).image, (3.0, 40.0))
     field = edge_field(flat.image, flat.valid, USUAL_PX_PER_MM)
-    return _scene(look.plane, flat, discs, look.direction_rad, Correlator(field, flat.to_plane))
+    return _scene(look.plane, flat, discs, look.directions_rad, Correlator(field, flat.to_plane))
 
 
 def hypotheses(
@@ -133,7 +134,7 @@ def hypotheses(
     rotations = (
         np.radians(np.arange(0.0, 360.0, 1.5))
         if thorough
-        else quarter_turns(scene.direction_rad, design_direction(holes_mm))
+        else quarter_turns(scene.directions_rad[0], design_direction(holes_mm))
     )
     voters = scene.xy[: VOTERS // 2 if thorough else VOTERS]
     tree = cKDTree(scene.xy[:SEEN])

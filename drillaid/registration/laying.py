@@ -7,6 +7,8 @@ out is bent onto the picture piece by piece (`patches`), because the guess is on
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from drillaid.geometry import Affine, Homography
@@ -16,36 +18,74 @@ from drillaid.registration.hypotheses import Hypothesis, Scene
 from drillaid.registration.patches import bent_onto
 from drillaid.vision.contours import EdgeModel
 
-SHARES_OF_VIEW = (0.2, 1.15)  # of the picture's longer side that the pattern may take up
-# The pattern's longer side while all places are compared, px; the step of the logarithm of
-# scale; degrees. At all rotations a coarser look must do.
-ALONG_EDGES, ALL_ROUND = (100.0, 0.04, 3.0), (70.0, 0.055, 4.0)
-SWAY_DEG = 2.0  # of the directions of edges
 BENT = 3  # of the highest peaks that are bent onto the picture
 HIGH = 0.6  # of the highest, below which no other is
 
 
+@dataclass(frozen=True)
+class Grid:
+    """At what all places are compared.
+
+    px_per_mm: of the design; soft_mm: how far an edge reaches; scale_step: of its logarithm
+    sway_deg: beside the directions of edges; directions: how many of those are gone by;
+    step_deg: between rotations, where all of them are tried
+    shares: of the picture's longer side that the pattern may take up
+    also_unbent: rims are few, and pieces of a pattern may be bent onto something else
+    """
+
+    px_per_mm: float
+    soft_mm: float
+    scale_step: float
+    sway_deg: tuple[float, ...]
+    directions: int
+    step_deg: float
+    shares: tuple[float, float]
+    also_unbent: bool = False
+
+    def rotations_rad(self, scene: Scene, thorough: bool) -> np.ndarray:
+        """Of a half turn."""
+        if thorough:
+            return all_rotations(self.step_deg)
+        turns = np.array(scene.directions_rad[: self.directions])[:, None] + [0.0, np.pi / 2]
+        return (turns.ravel()[:, None] + np.radians(self.sway_deg)).ravel()
+
+
+def copper_grid(size_mm: float, thorough: bool) -> Grid:
+    """Tracks are long: a pattern of size_mm is told by few pixels. At all rotations a coarser
+    look must do."""
+    across_px, scale_step = (70.0, 0.055) if thorough else (100.0, 0.04)
+    return Grid(
+        across_px / size_mm, size_mm / across_px, scale_step, (-2.0, 0.0, 2.0), 1, 4.0, (0.2, 1.15)
+    )
+
+
+def rim_grid(size_mm: float, thorough: bool) -> Grid:
+    """Rims are small, and cancel out where they are blurred: finer than copper. The pads tell
+    the grain of a bench from the board's edges, which nothing else there does."""
+    return Grid(1.5, 0.4, 0.025, (-1.25, 1.25), 5, 2.5, (0.25, 1.15), also_unbent=True)
+
+
 def laid_freely(
-    scene: Scene, model: EdgeModel, holes_mm: np.ndarray, sides, *, thorough: bool
+    scene: Scene, model: EdgeModel, holes_mm: np.ndarray, sides, *, thorough: bool, grid=copper_grid
 ) -> list[Hypothesis]:
     """The likeliest placements of a pattern of edges, best first.
 
     sides: mirrored or not, those to try; thorough: at all rotations, not only along
-    the board's edges
+    the board's edges; grid: copper_grid, or rim_grid for a pattern of rims
     """
     size_mm = float(np.ptp(model.xy, axis=0).max())
     span = float(max(scene.span))
     if size_mm <= 0.0:
         return []
-    across_px, scale_step, turn_deg = ALL_ROUND if thorough else ALONG_EDGES
-    turns = all_rotations(turn_deg) if thorough else _along_edges(scene.direction_rad)
-    low, high = np.log(SHARES_OF_VIEW)
+    fine = grid(size_mm, thorough)
+    turns = fine.rotations_rad(scene, thorough)
+    low, high = np.log(fine.shares)
     rows: list[tuple[float, float, Peak]] = []
-    for scale in np.exp(np.arange(low, high, scale_step)) * span / size_mm:
+    for scale in np.exp(np.arange(low, high, fine.scale_step)) * span / size_mm:
         see = scene.correlator.scaled(scale)
         peaks = see.peaks(
-            model, sides=sides, px_per_mm=across_px / size_mm, rotations_rad=turns, keep=2, each=1,
-            soft_mm=size_mm / across_px,
+            model, sides=sides, px_per_mm=fine.px_per_mm, rotations_rad=turns, keep=2, each=1,
+            soft_mm=fine.soft_mm,
         )  # fmt: skip
         rows += [(p.score, scale, p) for p in peaks]
     rows.sort(key=lambda row: -row[0])
@@ -53,15 +93,14 @@ def laid_freely(
     for score, scale, peak in rows[:BENT]:
         if score < HIGH * rows[0][0]:
             break
-        bent = bent_onto(scene.correlator.scaled(scale), model, peak.placement)
-        if bent is not None:
-            found.append(_hypothesis(scene, Affine.from_parts(scale=scale) @ bent, holes_mm, score))
+        see, grow = scene.correlator.scaled(scale), Affine.from_parts(scale=scale)
+        bent = bent_onto(see, model, peak.placement)
+        places = [] if bent is None else [bent]
+        if fine.also_unbent:
+            settled = see.settled(model, peak.placement, turn_deg=1.25, shift_mm=0.7)
+            places.append(settled.placement)
+        found += [_hypothesis(scene, grow @ place, holes_mm, score) for place in places]
     return found
-
-
-def _along_edges(direction_rad: float) -> np.ndarray:
-    sway = np.radians([-SWAY_DEG, 0.0, SWAY_DEG])
-    return (direction_rad + np.arange(4)[:, None] * np.pi / 2 + sway).ravel()
 
 
 def _hypothesis(scene: Scene, place: Affine | Homography, holes_mm, score: float) -> Hypothesis:

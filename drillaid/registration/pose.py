@@ -25,6 +25,7 @@ LOG_FOCAL_SIGMA = 0.35  # a cropped picture acts like a longer lens
 STRETCH_SIGMA = 0.006  # print scale in x against y
 CENTRE_SIGMA = 0.01  # of the longer side
 LENS_SIGMA = 0.02  # k1; a wide webcam has more, and then wants a rig file
+NEAR_PX = 2.0  # how well a homography is known that is to be followed
 POSE, ALL = 8, 11  # parameters that are fitted, and all that are reckoned with
 
 
@@ -106,7 +107,9 @@ class Pose:
 
 
 def pose_from(homography: Homography, near_mm, size_px: tuple[int, int], *, flip: bool) -> Pose:
-    """The pose nearest to a homography (design mm -> px) round the points near_mm."""
+    """The pose that shows the points near_mm nearest to where a homography (design mm -> px)
+    does, with as much trust in the usual focal length as `priors` have."""
+    points = as_points(near_mm)
     centre = as_points(near_mm).mean(axis=0)
     shift = np.array([[1, 0, centre[0]], [0, 1, centre[1]], [0, 0, 1.0]])
     width, height = size_px
@@ -119,7 +122,14 @@ def pose_from(homography: Homography, near_mm, size_px: tuple[int, int], *, flip
     u, _, vt = np.linalg.svd(np.column_stack([x, b[:, 1], np.cross(x, b[:, 1])]))
     rotation = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
     parameters = np.concatenate([cv2.Rodrigues(rotation)[0].ravel(), b[:, 2], np.zeros(5)])
-    return Pose(parameters, np.zeros((ALL, ALL)), size_px, centre, flip)
+    first = Pose(parameters, np.zeros((ALL, ALL)), size_px, centre, flip)
+    px = homography(points)
+    if len(points) < POSE // 2 or not np.isfinite(px).all():
+        return first
+    # A wrong focal length turns the board: by the first guess of it alone, places at the
+    # rim of a tilted board came out further off than a pad is wide.
+    nearest = fit_pose(points, px, np.full(len(points), NEAR_PX), first)
+    return replace(nearest, covariance=first.covariance)
 
 
 def priors(size_px) -> np.ndarray:

@@ -43,6 +43,7 @@ NEAR_MM = 12.0
 # height, or under water, looks much too large, and its places on the bench are wrong.
 MOST_SCALE = 0.012
 MOST_ERROR_MM = 0.07  # a third of the usual tolerance, at one sigma
+MOST_LANDS, ROUGH_MM = 0.6, 0.09
 CLUSTERED = 0.3  # how much more alike neighbouring holes are than chance, when a part is hidden
 
 
@@ -108,10 +109,12 @@ def out_of_size(r: Refined) -> bool:
 def vague(r: Refined, holes_mm: np.ndarray) -> bool:
     """Is the place known so badly that nobody should drill by it, pattern found or not?
 
-    Asked where lengths are known; without a rig the answer says what it can vouch for.
+    Without a rig the answer says what it can vouch for, and a camera that was understood
+    shows most lands where they should be: where it shows few, and those only roughly, the
+    board's far side may lie a millimetre beside what is said.
     """
     if not r.hypothesis.scene.calibrated:
-        return False
+        return r.by == "rims" and r.evidence.share < MOST_LANDS and r.residual_rms_mm > ROUGH_MM
     return float(np.sqrt(np.median(r.variance_mm2(holes_mm)))) > MOST_ERROR_MM
 
 

@@ -19,7 +19,7 @@ from drillaid.registration.fit import (
 )
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.oblique import fit_pose_by_edges
-from drillaid.registration.pose import Pose, fit_pose, pose_from
+from drillaid.registration.pose import POSE, Pose, fit_pose, pose_from
 from drillaid.registration.refined import Refined, chain, systematic_mm2
 from drillaid.registration.rims import (
     FINEST_PX,
@@ -168,6 +168,8 @@ def _fit(h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bo
             break
     if last and h.scene.calibrated:
         fit = replace(fit, covariance=_doubt(fit, *fitted, mirrored=h.mirrored))
+    elif last:
+        fit = _doubted(fit, source[keep], px[index][keep], sigma_mm[keep] * ratio)
     return fit, weight
 
 
@@ -184,6 +186,22 @@ def _doubt(fit: PlaneFit, source, target, sigma, *, mirrored: bool) -> np.ndarra
         ]  # fmt: skip
         total = total + jackknife(np.array(rows))
     return total
+
+
+def _doubted(pose: Pose, source, px, sigma_px) -> Pose:
+    """The same pose, its covariance with what leaving out a part of the board changes."""
+    if len(source) < 2 * LEFT_OUT:
+        return pose
+    block = blocks_of(source, LEFT_OUT)
+    left_out = np.array(
+        [
+            fit_pose(*(part[block != k] for part in (source, px, sigma_px)), pose).parameters[:POSE]
+            for k in range(LEFT_OUT)
+        ]
+    )
+    covariance = pose.covariance.copy()
+    covariance[:POSE, :POSE] += jackknife(left_out)
+    return replace(pose, covariance=covariance)
 
 
 def scatter_between(residual_mm: np.ndarray, sigma_mm: np.ndarray) -> float:

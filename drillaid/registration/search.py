@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from drillaid.registration.copper import FEW, copper_edges, some
 from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
-from drillaid.registration.laying import laid_freely
+from drillaid.registration.laying import laid_freely, rim_grid
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.on_bench import look_at_rims, search_on_bench
 from drillaid.registration.pose import pose_from
@@ -29,13 +29,16 @@ def search(task: Task, scenes: Scenes) -> list[Refined]:
 def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
     """The cheap and telling steps first; the next only where the one before convinced nobody."""
     found: list[Refined] = []
-    asked = "bottom" if task.mirrored else "top"
-    for thorough in (False, True):
-        if not task.pads:
-            found += _laid(task, scenes, thorough)
-        if not (_convinced(found) or (asked in task.design.copper and not task.pads)):
-            found += _by_sightings(task, scenes, thorough)
-        if _convinced(found) or task.pads:
+    known = ("bottom" if task.mirrored else "top") in task.design.copper
+    if task.pads:
+        steps = [(_by_sightings, False)]
+    elif known:
+        steps = [(_laid, False), (_laid, True)]
+    else:
+        steps = [(_laid, False), (_laid, True), (_by_sightings, False)]
+    for by, thorough in steps:
+        found += by(task, scenes, thorough)
+        if _convinced(found):
             break
     found = [
         lands_through_lens(task.image, task.design, r)
@@ -69,12 +72,13 @@ def _convinced(found: list[Refined]) -> bool:
 
 
 def _laid(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
-    """By the correlation of edges; all rotations are tried on the likeliest plane only."""
+    """By the correlation of edges; all rotations are tried on the likeliest planes only."""
     design, holes = task.design, task.design.xy_mm
     asked, other = ("bottom", "top") if task.mirrored else ("top", "bottom")
     both = (task.mirrored, not task.mirrored)
     found: list[Refined] = []
-    for index in range(1 if thorough else len(scenes)):
+    planes = 1 if asked in design.copper else 2
+    for index in range(min(planes, len(scenes)) if thorough else len(scenes)):
         for face, sides in ((asked, both), (other, both[1:])):
             if face not in design.copper:
                 continue
@@ -89,10 +93,12 @@ def _laid(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
                 got = refine_through_lens(task.image, design, face, h, h.mirrored)
                 found += [] if got is None else [got]
             task.clock.fit += time.perf_counter() - start
-        if asked not in design.copper and not thorough:
+        if asked not in design.copper:
             rims = lands_at_all_sizes(holes, design.drill_mm)
             start = time.perf_counter()
-            trials = laid_freely(scenes[index], rims, holes, both, thorough=thorough)
+            trials = laid_freely(
+                scenes[index], rims, holes, both, thorough=thorough, grid=rim_grid
+            )
             task.clock.match += time.perf_counter() - start
             start = time.perf_counter()
             found += look_at_rims(task, trials)

@@ -9,6 +9,7 @@ from support.drawn_shapes import Figure
 
 from drillaid.geometry import Homography
 from drillaid.registration.directions import (
+    likely_directions,
     FOCAL,
     looks_at,
     main_direction,
@@ -83,7 +84,7 @@ def test_tilt_and_direction_of_a_board_seen_aslant(tilt_deg, side_deg, spin_deg)
     # Where the board's x axis runs on the guessed plane.
     ends = best.plane.to_plane(to_px([[20.0, 22.0], [40.0, 22.0]]))
     run = np.degrees(np.arctan2(*(ends[1] - ends[0])[::-1]))
-    wrong = (run - np.degrees(best.direction_rad) + 45) % 90 - 45
+    wrong = (run - np.degrees(best.directions_rad[0]) + 45) % 90 - 45
     assert abs(wrong) < 4.0
 
 
@@ -137,3 +138,15 @@ def test_directions_bunch_about_one(centre):
     phi = np.r_[phi, rng.uniform(0, 90, 200)]
     got = main_direction(phi)
     assert abs((got - centre + 45) % 90 - 45) < 1.0
+
+
+def test_the_boards_direction_is_among_the_likely_ones_where_others_bunch_more():
+    """The grain of a bench runs one way, and many tracks of a board run obliquely."""
+    rng = np.random.default_rng(6)
+    grain, oblique, straight = rng.normal(31, 1, 3000), rng.normal(57, 1, 900), rng.normal(12, 1, 600)
+    phi = np.concatenate([grain, oblique, straight, rng.uniform(0, 90, 2000)]) % 90.0
+    found = likely_directions(phi)
+    assert found[0] == pytest.approx(31, abs=1.0)
+    for wanted in (57.0, 12.0, 76.0):  # the last: half-way between those of the strongest
+        assert min(abs(angle - wanted) for angle in found) < 1.5
+    assert len(found) <= 5

@@ -35,7 +35,7 @@ def scene_of(rng, truth: Affine, xy, *, direction=None, seen=0.7, clutter=250) -
     points = rng.permutation(points)
     turn = truth.rotation_rad if direction is None else direction
     return Scene(
-        VIEW, points, np.full(len(points), 0.8), np.ones(len(points)), turn, 0.12, False
+        VIEW, points, np.full(len(points), 0.8), np.ones(len(points)), (turn,), 0.12, False
     )
 
 
@@ -83,7 +83,7 @@ def test_no_two_are_the_same_and_best_come_first():
 
 
 def test_an_empty_scene_proposes_nothing():
-    scene = Scene(VIEW, np.zeros((0, 2)), np.zeros(0), np.zeros(0), 0.0, 0.1, False)
+    scene = Scene(VIEW, np.zeros((0, 2)), np.zeros(0), np.zeros(0), (0.0,), 0.1, False)
     assert hypotheses(scene, grid_holes(), mirrored=False) == []
 
 
@@ -93,7 +93,7 @@ def dual_row(pins=14) -> np.ndarray:
 
 def test_twins_of_a_dual_row_are_its_half_turn_and_its_neighbours():
     xy = dual_row()
-    scene = Scene(VIEW, xy, np.full(28, 0.8), np.ones(28), 0.0, 0.1, False)
+    scene = Scene(VIEW, xy, np.full(28, 0.8), np.ones(28), (0.0,), 0.1, False)
     best = Hypothesis(scene, Grown(Affine.identity(), np.arange(28), 1.0), False)
     found = [h for h in twins(best, xy) if h.mirrored == best.mirrored]
     half = Affine([[-1, 0, 33.02], [0, -1, 7.62]])

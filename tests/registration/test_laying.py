@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from support.drawn_copper import board, photograph
@@ -83,3 +85,16 @@ def test_its_mirror_image_is_told(bench):
 def test_another_designs_board_is_not_found(bench):
     got = register_picture(bench.render(), random_design(5, 60))
     assert got.status == NOT_FOUND, got.message
+
+
+def test_a_board_is_found_by_its_drill_list_alone():
+    """Seen at 35 degrees, most of its tracks oblique, through a lens shorter than the guess."""
+    rig = nominal_rig(1440, 810, 0.1, np.radians(35.0), 2.0, seed=401)
+    design = random_design(401)
+    bench = bench_for(design, 401, rig=rig, size=(1440, 810))
+    holes_only = replace(design, copper={}, lands=())
+    got = register_picture(bench.render(), holes_only)
+    assert got.status == REGISTERED, got.message
+    off_mm = np.linalg.norm(got.placement.pixels - bench.true_pixels(), axis=1) / rig.px_per_mm(1.6)
+    assert np.median(off_mm) < 0.05 and off_mm.max() < 0.2
+    assert (off_mm < 3 * got.placement.expected_error_mm).mean() > 0.9

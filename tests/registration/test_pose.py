@@ -141,3 +141,18 @@ def test_a_hopeless_start_comes_back_without_a_word():
     start = replace(truth, parameters=np.r_[3.0, 1.0, 0.0, 0.0, 0.0, -50.0, np.zeros(5)])
     got = fit_pose(DESIGN, truth(DESIGN), np.full(60, 0.3), start)
     assert np.linalg.norm(got(DESIGN) - truth(DESIGN), axis=1).max() > 5
+
+
+@pytest.mark.parametrize("flip", [True, False])
+@pytest.mark.parametrize("longer", [-0.25, 0.25])
+def test_the_pose_shows_the_points_where_the_homography_does(longer, flip):
+    """Whatever the focal length: held at its guess, points at the rim were 10 to 25 px off."""
+    truth = camera(np.random.default_rng(5), tilt_deg=35.0, flip=flip, held=False)
+    p = truth.parameters.copy()
+    p[5] *= np.exp(longer - p[6])
+    p[6] = longer
+    truth = replace(truth, parameters=p)
+    got = start_of(truth)
+    assert np.linalg.norm(got(DESIGN) - truth(DESIGN), axis=1).max() < 1.0
+    assert got.focal_px == pytest.approx(truth.focal_px, rel=0.05)
+    assert not got.covariance.any()  # a start states nothing

@@ -26,7 +26,7 @@ EYE = Eye(np.full((120, 160), 90.0, np.float32), 1.0)
 
 def placed(placement: Affine, *, calibrated: bool = True) -> Refined:
     """All 24 holes agree with this placement, none by chance."""
-    scene = Scene(None, HOLES, np.ones(24), np.ones(24), 0.0, 0.1, calibrated)
+    scene = Scene(None, HOLES, np.ones(24), np.ones(24), (0.0,), 0.1, calibrated)
     return Refined(
         Hypothesis(scene, Grown(placement, np.arange(24), 1.0), False),
         placement,
