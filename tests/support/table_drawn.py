@@ -28,6 +28,9 @@ class TimedFinder:
     def __init__(self, finder) -> None:
         self.finder, self.seconds = finder, []
 
+    def expect(self, shift_mm):
+        self.finder.expect(shift_mm)
+
     def look(self, image):
         begun = time.process_time()
         found = self.finder.look(image)
