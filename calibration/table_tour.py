@@ -86,8 +86,14 @@ class Tour:
         self._points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 2)
         self._point = self._points.mean(axis=0)
         self._stops: list[Sent] = []
+        self._done = 0
         self._lost: list[float] = []
         self._turned = [1, 1]  # the direction of each axis's last motion
+
+    @property
+    def runs(self) -> tuple[int, int]:
+        """(done, all), of both axes."""
+        return self._done, 2 * self.plan.runs
 
     def run(self):
         """To the end: `Toured`. Raises what machine and eye raise, AreaTooSmall, NotFollowed,
@@ -195,6 +201,7 @@ class Tour:
                 continue
             self._stops += stops
             done += 1
+            self._done += 1
             self.tell(f"{AXES[axis].upper()}: run {done} of {self.plan.runs}.")
         return came
 

@@ -6,6 +6,7 @@ from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtWidgets import (
     QCheckBox,
     QComboBox,
+    QDoubleSpinBox,
     QFrame,
     QGridLayout,
     QHBoxLayout,
@@ -30,11 +31,12 @@ _ARROWS = (("▲", 0, 1, 0, 1), ("◀", 1, 0, -1, 0), ("▶", 1, 2, 1, 0), ("▼
 
 
 class TablePanel(QFrame):
-    """home(), jog(dx_mm, dy_mm), drill(), by_hand(), search(): as the buttons say
+    """home(), jog(dx_mm, dy_mm), measure(), drill(), by_hand(), search(): as the buttons say
     stop(): the large one, which is never covered, disabled or out of sight."""
 
     home = pyqtSignal()
     jog = pyqtSignal(float, float)
+    measure = pyqtSignal()
     drill = pyqtSignal()
     by_hand = pyqtSignal()
     search = pyqtSignal()
@@ -50,6 +52,19 @@ class TablePanel(QFrame):
         self.port.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.find = _button(tr("Search"), self.search)
         self.homing = _button(tr("Connect and home"), self.home)
+        self.measuring = _button(tr("Measure how the table moves …"), self.measure)
+        self.follow = QComboBox()
+        self.follow.setAccessibleName(tr("What the camera follows while the table is measured"))
+        self.follow.addItem(tr("following this board"), False)
+        self.follow.addItem(tr("following the printed test board"), True)
+        self.height = QDoubleSpinBox()
+        self.height.setAccessibleName(tr("Height of the test board's face over the bench"))
+        self.height.setRange(0.0, 100.0)
+        self.height.setDecimals(1)
+        self.height.setPrefix(tr("its face is "))
+        self.height.setSuffix(tr(" mm over the bench"))
+        self.height.hide()
+        self.follow.currentIndexChanged.connect(lambda: self.height.setVisible(self.sheet))
         self.step = QComboBox()
         self.step.setAccessibleName(tr("Step"))
         for step in STEPS_MM:
@@ -92,6 +107,11 @@ class TablePanel(QFrame):
     def step_mm(self) -> float:
         return float(self.step.currentData())
 
+    @property
+    def sheet(self) -> bool:
+        """The printed test board is to be followed."""
+        return bool(self.follow.currentData())
+
     def _lay_out(self) -> None:
         self.before = QFrame()
         self.before.setObjectName("panel")
@@ -107,7 +127,8 @@ class TablePanel(QFrame):
         setting.addLayout(ports)
         setting.addWidget(self.homing)
         setting.addLayout(jogging)
-        for part in (self.place, self.dry, self.go, self.back):
+        for part in (self.place, self.dry, self.go, self.back, self.measuring, self.follow,
+                     self.height):  # fmt: skip
             setting.addWidget(part)
         names = QHBoxLayout()
         names.addWidget(self.hole, 1)
@@ -161,6 +182,11 @@ class TablePanel(QFrame):
         if tally.skipped:
             text += ", " + tr("{n} put aside", n=tally.skipped)
         self.counts.setText(text)
+        if sight.runs is not None:
+            done, runs = sight.runs
+            self.progress.setMaximum(runs)
+            self.progress.setValue(done)
+            self.counts.setText(tr("Measuring the table: {n} of {all} runs", n=done, all=runs))
         self.map.show_states(states_of(sight.progress, self._holes, hole if working else None))
         if sight.scene is not None and sight.scene.turn_rad is not None:
             self.map.show_turn(sight.scene.turn_rad)
