@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PyQt6.QtCore import Qt, pyqtSignal
+from PyQt6.QtCore import QSize, Qt, pyqtSignal
 from PyQt6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -52,11 +52,13 @@ class TablePanel(QFrame):
         self.port.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.find = _button(tr("Search"), self.search)
         self.homing = _button(tr("Connect and home"), self.home)
-        self.measuring = _button(tr("Measure how the table moves …"), self.measure)
+        self.measuring = _button(tr("Measure …"), self.measure)
+        self.measuring.setAccessibleName(tr("Measure how the table moves"))
+        self.measuring.setToolTip(self.measuring.accessibleName())
         self.follow = QComboBox()
         self.follow.setAccessibleName(tr("What the camera follows while the table is measured"))
-        self.follow.addItem(tr("following this board"), False)
-        self.follow.addItem(tr("following the printed test board"), True)
+        self.follow.addItem(tr("Measure by this board"), False)
+        self.follow.addItem(tr("Measure by the printed test board"), True)
         self.height = QDoubleSpinBox()
         self.height.setAccessibleName(tr("Height of the test board's face over the bench"))
         self.height.setRange(0.0, 100.0)
@@ -73,7 +75,8 @@ class TablePanel(QFrame):
         self.arrows = [self._arrow(*arrow) for arrow in _ARROWS]
         self.place = QLabel()
         self.place.setObjectName("quiet")
-        self.dry = QCheckBox(tr("Dry run: drill nothing"))
+        self.dry = QCheckBox(tr("Dry run"))
+        self.dry.setToolTip(tr("Goes to each hole and looks; nothing turns or goes down"))
         self.go = _button(tr("Drill the board by table"), self.drill)
         self.go.setObjectName("go")
         self.back = _button(tr("By hand instead"), self.by_hand)
@@ -125,11 +128,13 @@ class TablePanel(QFrame):
             jogging.addWidget(made, row, column)
         jogging.addWidget(self.step, 1, 1)
         setting.addLayout(ports)
-        setting.addWidget(self.homing)
-        setting.addLayout(jogging)
-        for part in (self.place, self.dry, self.go, self.back, self.measuring, self.follow,
-                     self.height):  # fmt: skip
+        setting.addLayout(_row((self.homing, 1), (self.measuring, 0)))
+        for part in (self.follow, self.height):
             setting.addWidget(part)
+        setting.addLayout(jogging)
+        for part in (self.place, self.go):
+            setting.addWidget(part)
+        setting.addLayout(_row((self.dry, 1), (self.back, 0)))
         names = QHBoxLayout()
         names.addWidget(self.hole, 1)
         names.addWidget(self.bit, 1)
@@ -147,8 +152,16 @@ class TablePanel(QFrame):
         side.addWidget(scroll, 1)
         side.addWidget(self.halt)
         side.addWidget(self.honest)
-        self.setMinimumWidth(340)
         self.setMaximumWidth(560)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        return super().minimumSizeHint().expandedTo(QSize(340, 0))
+
+    def may_follow_sheet(self, may: bool) -> None:
+        """Whether a printed test board may lie under the camera."""
+        if not may:
+            self.follow.setCurrentIndex(0)
+        self.follow.setVisible(may)
 
     def show_job(self, job) -> None:
         self.map.show_board(*board_picture(job), job.design.xy_mm)
@@ -175,6 +188,8 @@ class TablePanel(QFrame):
         size = None if view is None or not working else view.bit_mm
         self.bit.setText("" if size is None else tr("bit {bit}", bit=bit(size)))
         self.sentence.setText("" if view is None else view.message)
+        for part in (self.hole, self.bit, self.sentence):
+            part.setVisible(working or bool(self.sentence.text()))
         tally = sight.progress.tally()
         self.progress.setMaximum(max(1, tally.holes))
         self.progress.setValue(tally.done)
@@ -193,6 +208,13 @@ class TablePanel(QFrame):
         x_y = sight.xy_mm
         self.place.setText(tr("Not connected") if x_y is None
                            else tr("Table at {x}, {y}", x=mm(x_y[0]), y=mm(x_y[1])))  # fmt: skip
+
+
+def _row(*parts) -> QHBoxLayout:
+    made = QHBoxLayout()
+    for part, stretch in parts:
+        made.addWidget(part, stretch)
+    return made
 
 
 def _button(text: str, signal) -> QPushButton:

@@ -95,6 +95,7 @@ class TableStage(Stage):
     def enter(self) -> None:
         self._agreed = False
         self.panel.show_job(self.job.job)
+        self.panel.may_follow_sheet(self.job.bench.source != PRACTICE)
         self._search()
         self.picture.show_sight(None, None, over=tr("Opening the camera …"))
         size, job, paced = self.picture.size_px, self.job, self.paced
@@ -125,7 +126,7 @@ class TableStage(Stage):
         self.ports.close()
 
     def next_word(self) -> str:
-        return tr("Connect and home the table, measure it, or let it drill the board.")
+        return tr("Connect and home the table, or let it drill the board.")
 
     def _failed(self, sentence: str) -> None:
         self.picture.show_sight(None, None, over=sentence)
@@ -193,8 +194,9 @@ class TableStage(Stage):
         )
         self.card.offer(
             j.CAUTIONS,
-            tr("The table will home, then move to and fro for some minutes, at the safe height, "
-               "where the camera keeps sight of what it follows.") + " " + tr(BEFORE),
+            tr("To measure how it moves, the table homes, then goes to and fro for some minutes "
+               "at the safe height.")
+            + " " + tr(BEFORE),
             j.table_cautions(),
         )  # fmt: skip
 

@@ -161,6 +161,22 @@ def test_the_stop_stays_in_sight_in_a_small_window_with_large_type(qtbot, window
     assert window.childAt(halt.mapTo(window, halt.rect().center())) is halt  # no card over it
 
 
+def test_all_keys_beside_the_picture_are_whole_and_in_sight(qtbot, window, stage):
+    qtbot.wait(100)
+    panel = stage.panel
+    for key in (panel.find, panel.homing, panel.measuring, panel.go, panel.back, panel.halt):
+        area = key.parentWidget()
+        while area.parentWidget() is not None and area.objectName() != "qt_scrollarea_viewport":
+            area = area.parentWidget()  # what cuts it, or the window itself
+        place = key.rect().translated(key.mapTo(area, key.rect().topLeft()))
+        assert area.rect().contains(place), key.text()
+    panel.measuring.click()
+    qtbot.waitUntil(stage.card.isVisible, timeout=5000)
+    assert not stage.card._scroll.verticalScrollBar().isVisible()  # all cautions at once
+    words = stage.card.cautions
+    assert words.height() >= words.heightForWidth(words.width())
+
+
 def test_the_hand_goes_on_where_the_table_was_stopped(qtbot, window, stage):
     stage.panel.go.click()
     work(qtbot, stage, lambda: stage.thread.sight.progress.tally().done >= 2)
@@ -250,7 +266,9 @@ def test_the_stop_breaks_measuring_off_and_says_so(qtbot, window, stage):
     qtbot.waitUntil(lambda: stage.thread.sight.state == STANDING, timeout=20_000)
 
 
-def test_a_board_taken_away_while_the_table_is_measured_is_told_and_stops_it(qtbot, window, stage):
+def test_a_table_that_stands_still_while_it_is_measured_is_told_over_the_picture(
+    qtbot, window, stage
+):
     table = table_of(stage)
     measure(qtbot, stage)
     qtbot.waitUntil(lambda: stage.thread.sight.state == MEASURING
@@ -259,7 +277,8 @@ def test_a_board_taken_away_while_the_table_is_measured_is_told_and_stops_it(qtb
     table.axes.stuck.add(1)
     qtbot.waitUntil(lambda: stage.thread.sight.state == APART, timeout=60_000)
     assert stage.thread.sight.view.state == j.STOPPED  # over the picture, until something else
-    assert stage.thread.sight.view.message and not stage.figures.isVisible()
+    told = stage.thread.sight.view.message
+    assert "coupling" in told and "spindle is off" in told and not stage.figures.isVisible()
 
 
 def test_the_printed_test_board_is_refused_where_none_lies(qtbot, window, stage):
