@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from PyQt6.QtCore import Qt
 from support.small_board import tiny_design
+from support.table_bench import QUICK, TableBench, setup_for
 
-from calibration.table_tour import Plan
+from calibration.table_job import measure as measure_table
+from calibration.table_tour import Plan, Tour
 from drillaid.guidance.job import prepare
 from drillaid.simulation.export import write_fabrication_files
+from drillaid.simulation.rigs import nominal_rig
 from drillaid.table import job as j
 from ui.job import PRACTICE, Bench
 from ui.running.table_measuring import MEASURING
@@ -241,13 +245,19 @@ def test_the_table_is_measured_in_the_window_and_kept_only_when_accepted(qtbot, 
 
 
 def test_figures_that_are_not_wanted_change_nothing(qtbot, window, stage):
-    before = stage.thread.parts.setup.matrix.copy()
-    measure(qtbot, stage)
-    qtbot.waitUntil(stage.figures.isVisible, timeout=60_000)
+    """Measured with an eye that knows the truth, which is quick; the card is the same."""
+    bench = TableBench(setup=setup_for(QUICK, matrix=np.eye(2)))
+    tour = Tour(bench.machine, bench.eye, nominal_rig(1280, 720, 0.1), bench.xy, Plan(3, 2))
+    measured, before = measure_table(bench.machine, tour), stage.thread.parts.setup.matrix.copy()
+    stage.thread.measured.emit(measured)
+    assert stage.figures.isVisible() and "practice bench" in stage.figures.buttons[0].text()
     stage.figures.buttons[1].click()
     qtbot.wait(200)
+    assert not stage.figures.isVisible()
     assert (stage.thread.parts.setup.matrix == before).all()
     assert window.job.practice_table is None
+    stage.figures.offer(measured, "/home/me/bench.toml")  # on a real bench
+    assert "Write it into /home/me/bench.toml" in stage.figures.buttons[0].text()
 
 
 def test_the_stop_breaks_measuring_off_and_says_so(qtbot, window, stage):
