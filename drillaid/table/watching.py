@@ -13,9 +13,10 @@ from drillaid.table.machine import Machine
 # After a way of w mm the board may lie elsewhere than expected by so much, and not more:
 # matrices that are only roughly right, lost steps; more is a wrong matrix, or a pushed board.
 SURPRISE_SHARE, SURPRISE_MM = 0.1, 0.7
-# Two pictures of a board at rest differ by less, with a new hole in one of them, too; with the
-# tolerance of 0.03 mm it is 0.05 mm that no hole may be off untold.
-SLIP_MM, SLIP_PX = 0.02, 0.25
+# By no more two good pictures of a board at rest differ, with a new hole in one of them, too (with
+# the tolerance of 0.03 mm it is 0.05 mm that no hole may be off untold); in poor ones by as much
+# as the board's edges scatter. Measured on drawn pictures; more is looked at again.
+SLIP_MM, SLIP_LOOKS = 0.02, 3
 
 
 class Watch:
@@ -59,13 +60,18 @@ class Watch:
         """Of a hole just drilled, in a picture taken after after_s: how far it lies from under
         the spindle, (2,), bench. BoardSlipped if it moved since the last look, between which
         and the bit's way down no picture tells anything."""
-        before = self.look.bench_mm(point)
-        self.look = yield from self._eye.look(after_s)
-        slip = float(np.hypot(*(self.look.bench_mm(point) - before)))
-        if slip > max(SLIP_MM, SLIP_PX / self.look.registration.placement.px_per_mm):
+        before, seen = self.look.bench_mm(point), []
+        for _ in range(SLIP_LOOKS):
+            self.look = yield from self._eye.look(after_s)
+            seen.append(self.look.bench_mm(point))
+            slip = float(np.hypot(*(np.mean(seen, axis=0) - before)))
+            if slip <= max(SLIP_MM, self.look.registration.placement.residual_rms_mm):
+                break
+            after_s = self.look.time_s
+        else:
             raise BoardSlipped(
-                f"The board moved by {slip:.2f} mm while hole {hole} was drilled, which may lie "
-                "beside its place now: look at the hole, the bit, the clamps and for lost steps."
+                f"The board moved by {slip:.2f} mm while hole {hole} was drilled, and that hole "
+                "may lie beside its place: look at it, the bit, the clamps and for lost steps."
             )
         return self.off_mm(point)
 
