@@ -38,6 +38,43 @@ class TableJob:
                      "z_up": self.safe.z_up},
         }  # fmt: skip
 
+    def rows(self) -> tuple[tuple[str, str, str], ...]:
+        """(what, of x, of y) with one sigma where there is one."""
+        axes = self.toured.axes
+
+        def both(text) -> tuple[str, str]:
+            return text(0), text(1)
+
+        return (
+            ("moves, mm for each mm sent",
+             *both(lambda k: f"{axes.scale[k]:.4f} ± {axes.matrix_sigma[0, k]:.4f}")),
+            ("loses on turning back, mm",
+             *both(lambda k: f"{axes.backlash_mm[k]:.3f} ± {axes.backlash_sigma_mm[k]:.3f}")),
+            ("repeats from one side within, mm",
+             *both(lambda k: f"{axes.accuracy[k].repeatability_up_mm:.3f}")),
+            ("repeats from both sides within, mm",
+             *both(lambda k: f"{axes.accuracy[k].repeatability_mm:.3f}")),
+        )  # fmt: skip
+
+    def sentences(self) -> tuple[str, ...]:
+        """What is not of one axis."""
+        axes, t = self.toured.axes, self.toured
+        mirrored = ", mirrored" if axes.mirrored else ""
+        again = f"{len(t.lost_mm)} done again, " if t.lost_mm else ""
+        told = [
+            f"y is {axes.skew_deg:+.2f} ± {axes.skew_sigma_deg:.2f} degrees from square to x; x is "
+            f"turned {axes.turn_deg:.2f} degrees against the bench{mirrored}",
+            f"{axes.stops} stops, {again}back at the first place it was off by "
+            f"{np.hypot(*t.drift_mm):.3f} mm; the camera alone scatters by {t.still_mm:.4f} mm",
+        ]
+        if t.lost_mm_per_stop:
+            told.append(
+                "CAUTION: it loses steps now and then. Lower speed and acceleration, look for "
+                "binding and loose couplings; table drill corrects what it sees, a file of table "
+                "gcode cannot."
+            )
+        return tuple(told)
+
     def text(self) -> str:
         """For a person."""
         axes = self.toured.axes
@@ -50,23 +87,7 @@ class TableJob:
                 f"turning back; repeats within {a.repeatability_up_mm:.3f} mm from one side, "
                 f"{a.repeatability_mm:.3f} mm from both (four sigmas, ISO 230-2)"
             )
-        mirrored = ", mirrored" if axes.mirrored else ""
-        lines.append(
-            f"y is {axes.skew_deg:+.2f} ± {axes.skew_sigma_deg:.2f} degrees from square to x; x is "
-            f"turned {axes.turn_deg:.2f} degrees against the bench{mirrored}"
-        )
-        t = self.toured
-        again = f"{len(t.lost_mm)} done again, " if t.lost_mm else ""
-        lines.append(
-            f"{axes.stops} stops, {again}back at the first place it was off by "
-            f"{np.hypot(*t.drift_mm):.3f} mm; the camera alone scatters by {t.still_mm:.4f} mm"
-        )
-        if t.lost_mm_per_stop:
-            lines.append(
-                "CAUTION: it loses steps now and then. Lower speed and acceleration, look for "
-                "binding and loose couplings; table drill corrects what it sees, a file of table "
-                "gcode cannot."
-            )
+        lines += self.sentences()
         return "\n".join(lines)
 
 
@@ -76,12 +97,18 @@ DEPARTS = (
 )
 
 
+def measuring(machine: Machine, tour: Tour):
+    """Connects and tours, a little at each step: `Toured`. Whoever drives it makes the machine
+    safe, however it ends."""
+    yield from machine.connect()
+    return (yield from tour.run())
+
+
 def measure(machine: Machine, tour: Tour) -> TableJob:
-    """Connects, tours, and leaves the machine safe however it ends."""
+    """To the end, and leaves the machine safe however it ends."""
     safe = None
     try:
-        finish(machine.connect())
-        toured = finish(tour.run())
+        toured = finish(measuring(machine, tour))
     finally:
         safe = machine.make_safe()
         if not (safe.held and safe.spindle_off):

@@ -25,6 +25,7 @@ MOST_HALF_MM = 20.0  # of an area nobody asked for: a longer way says no more th
 HALVES_MM = (20.0, 17.5, 15.0, 12.5, 10.0, 8.0, 6.0, 5.0)
 TAKE_UP_MM, FEEL_MM = 1.5, 2.0  # before an axis is felt, and how far it then goes
 FOLLOWS = (0.2, 5.0)  # as `rig.table_limits.SCALE`
+ALIKE = (0.8, 1.25)  # a whole run against how the axis was felt over FEEL_MM
 OVERRUN = 0.08, 1.0, 3.0  # of the area's side; at least, at most, mm
 BACKLASH_OF_OVERRUN = 0.7
 LOST_MM = 0.04  # coming back so far off is no scatter of a table that can drill
@@ -86,8 +87,14 @@ class Tour:
         self._points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 2)
         self._point = self._points.mean(axis=0)
         self._stops: list[Sent] = []
+        self._done = 0
         self._lost: list[float] = []
         self._turned = [1, 1]  # the direction of each axis's last motion
+
+    @property
+    def runs(self) -> tuple[int, int]:
+        """(done, all), of both axes."""
+        return self._done, 2 * self.plan.runs
 
     def run(self):
         """To the end: `Toured`. Raises what machine and eye raise, AreaTooSmall, NotFollowed,
@@ -168,11 +175,7 @@ class Tour:
             rough[:, axis] = (after - before) / went
             share = float(np.hypot(*rough[:, axis]))
             if not FOLLOWS[0] <= share <= FOLLOWS[1]:
-                raise NotFollowed(
-                    f"{AXES[axis].upper()} was sent {abs(went):g} mm and the board was seen to "
-                    f"move {share * abs(went):.2f} mm: look for a loose coupling, a blocked or "
-                    "unplugged axis, a board that is not clamped, or wrong steps per mm."
-                )
+                raise _not_followed(axis, abs(went), share * abs(went))
         if abs(np.linalg.det(rough)) < 0.5 * np.prod(np.hypot(*rough)):
             raise NotFollowed(
                 "Both axes move the board the same way; look at the wiring of x and y."
@@ -193,10 +196,22 @@ class Tour:
                 self._lost.append(off)
                 self._check_lost(axis, off)
                 continue
+            self._check_followed(axis, stops, rough)
             self._stops += stops
             done += 1
+            self._done += 1
             self.tell(f"{AXES[axis].upper()}: run {done} of {self.plan.runs}.")
         return came
+
+    def _check_followed(self, axis: int, stops: list[Sent], rough) -> None:
+        """An axis that stands still comes back to where it was, too."""
+        for a, b in ((stops[0], stops[len(stops) // 2 - 1]), (stops[len(stops) // 2], stops[-1])):
+            sent = rough @ np.subtract(b.sent_mm, a.sent_mm)
+            seen = np.subtract(b.seen_mm, a.seen_mm)
+            share = float(seen @ sent / (sent @ sent))
+            if not ALIKE[0] <= share <= ALIKE[1]:
+                way = abs(b.sent_mm[axis] - a.sent_mm[axis])
+                raise _not_followed(axis, way, float(np.hypot(*seen)))
 
     def _check_lost(self, axis: int, off: float) -> None:
         self.tell(f"It came back {off:.3f} mm from where it left; this run is done again.")
@@ -310,6 +325,14 @@ class Tour:
                 )
         if not all(math.isfinite(v) for v in axes.matrix.ravel()):
             raise NotFollowed("The table's moves and what was seen do not go together.")
+
+
+def _not_followed(axis: int, sent_mm: float, seen_mm: float) -> NotFollowed:
+    return NotFollowed(
+        f"{AXES[axis].upper()} was sent {sent_mm:g} mm and the board was seen to move "
+        f"{seen_mm:.2f} mm: look for a loose coupling, a blocked or unplugged axis, a board that "
+        "is not clamped, or wrong steps per mm."
+    )
 
 
 def _middle(area) -> np.ndarray:

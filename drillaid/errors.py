@@ -28,6 +28,7 @@ DrillaidError                      every error we raise on purpose
 └── CannotGoOn          exit 3     a job of several steps ends on a refusal in one of them
     ├── AreaTooSmall               no room to measure the table's axes in
     ├── BoardLost                  the board is not found any more, or was moved
+    ├── BoardSlipped               the board moved while a hole was drilled
     └── CannotPlace                a hole does not come to lie under the spindle
 
 "Not found" and "not sure" are no errors: they are results with a reason
@@ -185,6 +186,10 @@ class AreaTooSmall(CannotGoOn):
 
 class BoardLost(CannotGoOn):
     """The board is not found in the pictures, or lies elsewhere than where it was moved."""
+
+
+class BoardSlipped(CannotGoOn):
+    """The board moved while the bit went down and up: that hole may lie beside its place."""
 
 
 class CannotPlace(CannotGoOn):

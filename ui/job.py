@@ -76,6 +76,7 @@ class JobState(QObject):
         self.job: Job | None = None
         self.bench: Bench | None = None
         self.practice = None  # drillaid.simulation.bench.SimulatedBench, behind its camera
+        self.practice_table: dict | None = None  # [table] as measured on the practice bench
         self.board: int | None = None
         self.found = False
         self.finished = False

@@ -75,6 +75,10 @@ class BoardFinder:
     def following(self) -> bool:
         return self._follower.following
 
+    def expect(self, shift_mm: np.ndarray) -> None:
+        """As `Follower.expect`."""
+        self._follower.expect(shift_mm)
+
     def look(self, image: np.ndarray) -> Registration:
         """The board's place in this picture, or a refusal with its reason.
 

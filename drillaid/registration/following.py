@@ -73,6 +73,7 @@ class Follower:
         self._learnt: Learnt | None = None
         self._place: Affine | None = None
         self._last: Affine | None = None  # the last place, which tells scale and shear
+        self._coming = np.zeros(2)
         self._variance = np.zeros(len(design.holes))
         # Small grey, spots in it (n, 2), and where they lie on the plane (n, 2).
         self._flow: tuple[np.ndarray, np.ndarray, np.ndarray] | None = None
@@ -96,6 +97,11 @@ class Follower:
         self._place = self._last = place
         self._remember(image)
         return None if self._doubt is None else self.doubt(place)
+
+    def expect(self, shift_mm: np.ndarray) -> None:
+        """In the next picture the board will have gone by about so far, (2,), bench: where
+        something that knows moves it farther than one picture's flow reaches."""
+        self._coming = np.asarray(shift_mm, dtype=np.float64).reshape(2)
 
     def lose(self) -> None:
         """Forgets the place, for instance because the picture froze."""
@@ -182,17 +188,23 @@ class Follower:
     def _moved(self, small: np.ndarray) -> Affine:
         """The coarse movement since the last picture, plane -> plane."""
         before, spots, old = self._flow
+        guess, self._coming = old + self._coming, np.zeros(2)
+        expected = Affine.from_parts(offset=guess[0] - old[0]) if len(old) else Affine.identity()
         if len(spots) < 8:
-            return Affine.identity()
+            return expected
+        guess_px = ((self._view.to_px(guess) + 0.5) / SHRINK - 0.5).astype(np.float32)
+        if not np.isfinite(guess_px).all():
+            return expected
         after, status, _ = cv2.calcOpticalFlowPyrLK(
-            before, small, spots.reshape(-1, 1, 2), None, winSize=(17, 17), maxLevel=3
-        )
+            before, small, spots.reshape(-1, 1, 2), guess_px.reshape(-1, 1, 2),
+            winSize=(17, 17), maxLevel=3, flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
+        )  # fmt: skip
         good = status.ravel() == 1
         if good.sum() < 6:
-            return Affine.identity()
+            return expected
         new = self._view.to_plane((after.reshape(-1, 2)[good] + 0.5) * SHRINK - 0.5)
         usable = np.isfinite(new).all(axis=1)
-        return _rigid_by_majority(old[good][usable], new[usable])
+        return _rigid_by_majority(old[good][usable], new[usable]) or expected
 
     def follow(self, image: np.ndarray) -> Registration:
         """The board's place in the next picture, or NOT_FOUND with the reason."""
@@ -270,15 +282,15 @@ def _weights_of(image: np.ndarray, grey: np.ndarray) -> np.ndarray:
     return np.linalg.lstsq(colours, grey[::16, ::16].ravel(), rcond=None)[0]
 
 
-def _rigid_by_majority(old: np.ndarray, new: np.ndarray) -> Affine:
-    """The rigid movement most spots agree on; identity where none stands out."""
+def _rigid_by_majority(old: np.ndarray, new: np.ndarray) -> Affine | None:
+    """The rigid movement most spots agree on; None where none stands out."""
     if len(old) < 6:
-        return Affine.identity()
+        return None
     matrix, inlier = cv2.estimateAffinePartial2D(
         old, new, method=cv2.RANSAC, ransacReprojThreshold=0.6, maxIters=400
     )
     if matrix is None or inlier.sum() < max(6, 0.2 * len(old)):
-        return Affine.identity()
+        return None
     keep = inlier.ravel() == 1
     return fit_similarity(old[keep], new[keep], scaled=False)
 

@@ -19,6 +19,9 @@ from drillaid.errors import PortLost, PortTimeout
 from drillaid.simulation.table import SimulatedTable
 
 
+KEPT_BYTES = 65_536  # for an end that does not read; the oldest go, as in any full buffer
+
+
 class SimulatedClock:
     """Moves when told; table, camera and program share one."""
 
@@ -94,6 +97,7 @@ class TableServer:
             self._master, slave = os.openpty()
             self._held.callback(os.close, self._master)
             self._held.callback(os.close, slave)  # open, so that the master never sees an end
+            os.set_blocking(self._master, False)
             _raw(slave)
             self.url = os.ttyname(slave)
             work = self._serve_terminal
@@ -123,6 +127,7 @@ class TableServer:
             except TimeoutError:
                 continue
             with peer, contextlib.suppress(OSError):
+                peer.setblocking(False)
                 self._talk(peer.fileno())
 
     def _serve_terminal(self) -> None:
@@ -132,6 +137,7 @@ class TableServer:
         """Until the other end is gone: a table left without a program gets no next command."""
         with self.lock:
             self.table.plug_in()
+        waiting = b""  # what the other end has not taken yet; it may never read at all
         while not self._stop.is_set():
             ready, _, _ = select.select([descriptor], [], [], 0.001)
             data = os.read(descriptor, 4096) if ready else None
@@ -140,9 +146,10 @@ class TableServer:
             with self.lock:
                 if data is not None:
                     self.table.receive(data)
-                out = self.table.take()
-            if out:
-                os.write(descriptor, out)
+                waiting = (waiting + self.table.take())[-KEPT_BYTES:]
+            if waiting:
+                with contextlib.suppress(BlockingIOError):
+                    waiting = waiting[os.write(descriptor, waiting) :]
 
 
 def _raw(descriptor: int) -> None:

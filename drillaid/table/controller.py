@@ -32,6 +32,7 @@ POLL_S = 0.05  # no wait is longer without a look at what else has come
 NEAR_MM = 0.02  # between where it was sent and where it says it is: steps and rounding
 KNOWN_S = 0.1  # a status older than this is asked for again before a motion
 REST_S = 0.5  # a controller may rest for so long before it begins a move
+BABBLE = 1000  # lines that may wait to be heard; more is a port that never falls silent
 SLACK = 3.0  # a move may take so many times as long as planned …
 SLACK_S = 3.0  # … and so much longer
 
@@ -222,8 +223,14 @@ class Controller:
             raise UnsafeNow(
                 f"'{text}' was not sent: the table still owes an answer to '{self._waits_for}'."
             )
-        while self._hear(0.0) is not None:
-            pass  # an alarm that has come meanwhile is heard before anything is sent
+        for _ in range(BABBLE):  # an alarm that has come meanwhile is heard before anything is sent
+            if self._hear(0.0) is None:
+                break
+        else:
+            raise Garbled(
+                f"The table does not stop talking; '{text}' was not sent. See what else writes "
+                "to its port, and whether it reports by itself."
+            )
         self._number += 1
         data = self.dialect.line_bytes(text, self._number)
         self._waits_for = text

@@ -284,6 +284,8 @@ class DrillJob:
         self._done(place, "drilled")
         if self._afterwards is not None:
             self._afterwards.drilled(place)
+        off = yield from self._watch.stayed(self.machine.clear_s, place.xy_mm, place.hole)
+        self._note("stayed", hole=place.hole, off_mm=off.tolist())
 
     def _lever(self, place: Place):
         self.machine.lever(place.hole)
@@ -361,7 +363,7 @@ class DrillJob:
 
     def _note(self, name: str, *, hole: int | None = None, seen: bool = False, **detail) -> None:
         self._events.append(self._event(name, hole or self.view.hole, seen, detail))
-        if name not in ("look", "registered") and not self.settings.dry_run:
+        if name not in ("look", "registered", "stayed") and not self.settings.dry_run:
             self._keep(self._events[-1])
 
     def _keep(self, event: ev.Event) -> None:

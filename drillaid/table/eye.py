@@ -60,6 +60,10 @@ class Eye:
         self.frame: Frame | None = None
         self.registration: Registration | None = None
 
+    def expect(self, shift_mm: np.ndarray) -> None:
+        """By about so far, (2,), bench, the board will have gone when it is looked at next."""
+        self.finder.expect(shift_mm)
+
     def look(self, after_s: float) -> Generator[None, None, Look]:
         """The board's place in a picture taken after after_s.
 

@@ -35,6 +35,7 @@ FRESH_S = 3.0  # a sighting older than this says nothing, even if nothing was mo
 HOLD_S = 3.0  # for a hold to come to rest
 HEAR_S = 0.1  # for what may have come unheard
 BELIEVED_MM = 0.5
+CLEAR_MM = 0.3  # above the board's face the bit holds nothing any more
 UP_MM = 0.05  # Z is up from this much below the safe height
 
 
@@ -77,7 +78,10 @@ class Safe:
 
 class Machine:
     """needs_board: False for calibration and jogging, which move without a registered board.
-    clock: of the camera's frames, seconds; the time of each XY motion is taken by it."""
+    clock: of the camera's frames, seconds; the time of each XY motion is taken by it.
+
+    moved_s: the end of the last XY motion; clear_s: since when the bit is out of the last hole
+    """
 
     def __init__(self, controller: Controller, clock, *, needs_board: bool = True) -> None:
         self.controller, self.setup = controller, controller.setup
@@ -86,6 +90,7 @@ class Machine:
         self.registered = False
         self.moved_s = -np.inf
         self.hands_near = False  # outlives a stop: nobody knows where the hands are
+        self.clear_s = -np.inf
         self._sighting: Sighting | None = None
 
     @property
@@ -174,10 +179,19 @@ class Machine:
         self.state = State.DOWN
         for stroke in strokes:
             yield from self.controller.move(z=stroke.z_mm, feed_mm_min=stroke.feed_mm_min)
-        yield from self.controller.move(z=self.setup.safe_z_mm)
+        self.clear_s = np.inf
+        for _ in self.controller.move(z=self.setup.safe_z_mm):
+            self._note_clear()
+            yield
         self._check_up()
+        self._note_clear()
         self.state = State.UP
         self._sighting = None
+
+    def _note_clear(self) -> None:
+        place = self.controller.position_mm
+        if self.clear_s == np.inf and place[2] >= self.setup.surface_z_mm + CLEAR_MM:
+            self.clear_s = self._clock()
 
     def lever(self, hole: int) -> None:
         """A person may pull the lever now; nothing moves until `lever_up`."""
@@ -191,6 +205,7 @@ class Machine:
     def lever_up(self) -> None:
         """The person says that the lever is up again."""
         self._need("go on", State.LEVER)
+        self.clear_s = self._clock()
         self.state = State.UP
         self._sighting = None
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from drillaid.errors import BoardLost
+from drillaid.errors import BoardLost, BoardSlipped
 from drillaid.geometry import Affine
 from drillaid.table.aiming import Aimer
 from drillaid.table.eye import Eye, Look
@@ -13,6 +13,10 @@ from drillaid.table.machine import Machine
 # After a way of w mm the board may lie elsewhere than expected by so much, and not more:
 # matrices that are only roughly right, lost steps; more is a wrong matrix, or a pushed board.
 SURPRISE_SHARE, SURPRISE_MM = 0.1, 0.7
+# By no more two good pictures of a board at rest differ, with a new hole in one of them, too (with
+# the tolerance of 0.03 mm it is 0.05 mm that no hole may be off untold); in poor ones by as much
+# as the board's edges scatter. Measured on drawn pictures; more is looked at again.
+SLIP_MM, SLIP_LOOKS = 0.02, 3
 
 
 class Watch:
@@ -36,8 +40,10 @@ class Watch:
         """A picture taken after after_s; BoardLost also if the board is not where the table
         took it. point: of the design, near the spindle: a small turn of the board then looks
         like no shift; way_mm: how far the table went since the last look."""
-        look = yield from self._eye.look(after_s)
         before, was_at = self.look, self.looked_at_mm
+        if before is not None:
+            self._eye.expect(self._aimer.matrix @ (self._machine.xy_mm - was_at))
+        look = yield from self._eye.look(after_s)
         self.look, self.looked_at_mm = look, self._machine.xy_mm
         if before is None or self.disturbed:
             self.disturbed = False
@@ -49,6 +55,25 @@ class Watch:
                 f"The board lies {far:.2f} mm from where the table should have taken it: it was "
                 "moved, the table is blocked, or its matrix is wrong."
             )
+
+    def stayed(self, after_s: float, point, hole: int):
+        """Of a hole just drilled, in a picture taken after after_s: how far it lies from under
+        the spindle, (2,), bench. BoardSlipped if it moved since the last look, between which
+        and the bit's way down no picture tells anything."""
+        before, seen = self.look.bench_mm(point), []
+        for _ in range(SLIP_LOOKS):
+            self.look = yield from self._eye.look(after_s)
+            seen.append(self.look.bench_mm(point))
+            slip = float(np.hypot(*(np.mean(seen, axis=0) - before)))
+            if slip <= max(SLIP_MM, self.look.registration.placement.residual_rms_mm):
+                break
+            after_s = self.look.time_s
+        else:
+            raise BoardSlipped(
+                f"The board moved by {slip:.2f} mm while hole {hole} was drilled, and that hole "
+                "may lie beside its place: look at it, the bit, the clamps and for lost steps."
+            )
+        return self.off_mm(point)
 
     def off_mm(self, xy_mm) -> np.ndarray:
         """(2,), bench: how far that point of the design must still move to lie under the

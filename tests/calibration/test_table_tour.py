@@ -116,6 +116,24 @@ def test_an_axis_that_does_not_follow():
         finish(tour_of(bench).run())
 
 
+@pytest.mark.parametrize("axis", [0, 1])
+def test_an_axis_that_stops_following_on_the_way(axis):
+    """It comes back to the same place each time, so that no lost step is seen."""
+    bench = bench_with()
+    tour = tour_of(bench, Plan(targets=3, runs=3))
+    said = []
+
+    def tell(text: str) -> None:
+        said.append(text)
+        if "run 2 of 3" in text and text.startswith("XY"[axis]):
+            bench.table.axes.stuck.add(axis)
+
+    tour.tell = tell
+    with pytest.raises((NotFollowed, StepsLost), match="XY"[axis] + "| on " + "xy"[axis]):
+        finish(tour.run())
+    assert not any("run 3 of 3" in text and text.startswith("XY"[axis]) for text in said)
+
+
 def test_backlash_beyond_what_can_be_shown():
     mechanics = replace(HOME_MADE, backlash_mm=(0.9, 0.1))
     with pytest.raises(CannotPlace, match="X loses 0.9"):

@@ -7,22 +7,15 @@ Table 1 of the TSPLIB95 manual. Distance EUC_2D: nint(sqrt(dx^2 + dy^2)), closed
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
+from support.tsplib import DATA, read_problem
 
 from drillaid.guidance.route import route, travel_mm
 
-DATA = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "tsplib"
 OPTIMUM = {"d198": 15780, "a280": 2579, "pcb442": 50778, "d657": 48912, "pcb1173": 56892}
 
 pytestmark = pytest.mark.skipif(not DATA.is_dir(), reason="the published problems are not here")
-
-
-def read_problem(name: str) -> np.ndarray:
-    rows = (line.split() for line in (DATA / f"{name}.tsp").read_text().splitlines())
-    return np.array([(float(r[1]), float(r[2])) for r in rows if len(r) == 3 and r[0].isdigit()])
 
 
 def read_tour(name: str) -> list[int]:

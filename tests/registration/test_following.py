@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from support.small_board import small_design
 
 from drillaid.geometry import Affine, Homography
 from drillaid.registration.following import Follower
@@ -163,3 +164,19 @@ def test_a_start_on_a_picture_that_shows_nothing_is_no_accident():
     following = Follower(design, here.rig)
     following.start(registered(here), np.full((720, 1280, 3), 90, np.uint8))
     assert not following.follow(here.render()).ok
+
+
+def test_a_jump_is_followed_where_it_was_told_before():
+    """As a table makes it: farther than the flow of one picture reaches, and told to 2 %."""
+    for told in (False, True):
+        here = bench_for(small_design(), 105, size=(1920, 1080))
+        here.place(-12.0, 3.0, 0.3)
+        following = follower(here)
+        here.move(24.0, -6.0, 0.0)
+        if told:
+            following.expect([24.4, -5.9])
+        got = following.follow(here.render())
+        assert got.ok is told  # without a word it is lost, and looked for everywhere
+    assert rms_mm(here, got) < 0.02
+    got = following.follow(here.render())  # told once, it counts once
+    assert got.ok and rms_mm(here, got) < 0.02

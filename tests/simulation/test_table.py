@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import os
+import socket
+import time
 
 import numpy as np
 import pytest
@@ -16,6 +18,8 @@ from drillaid.table.controller import Controller, finish
 from drillaid.table.dialect_file import load_dialect
 from drillaid.table.link import Link
 from drillaid.table.machine import Machine
+
+POSIX = pytest.mark.skipif(os.name == "nt", reason="pseudo-terminals are POSIX")
 
 
 def said(table: SimulatedTable, clock: SimulatedClock, data: bytes, wait_s: float = 0.1) -> bytes:
@@ -175,8 +179,7 @@ def test_waiting_at_the_wire_moves_the_clock():
     assert wire.read(3.0) == b"" and clock.now() == pytest.approx(3.05, abs=0.01)
 
 
-@pytest.mark.parametrize("terminal", [False, pytest.param(True, marks=pytest.mark.skipif(
-    os.name == "nt", reason="pseudo-terminals are POSIX"))])  # fmt: skip
+@pytest.mark.parametrize("terminal", [False, pytest.param(True, marks=POSIX)])
 def test_the_server_through_pyserial(terminal):
     from support.table_bench import QUICK, setup_for
 
@@ -184,8 +187,10 @@ def test_the_server_through_pyserial(terminal):
         return SimulatedTable(now, mechanics=QUICK)
 
     with TableServer(make, terminal=terminal, faster=20.0) as server:
+        if terminal:
+            greeted(server)  # whoever was there before; opening a port throws that away
         with Link.open(server.url) as link:
-            if terminal:  # it has greeted whoever was there before
+            if terminal:
                 with server.lock:
                     server.table.plug_in()
             machine = Machine(
@@ -198,3 +203,44 @@ def test_the_server_through_pyserial(terminal):
             with server.lock:
                 assert server.table.axes.commanded[:2] == pytest.approx([20, 30])
             assert machine.make_safe().z_up
+
+
+@pytest.mark.parametrize("terminal", [False, pytest.param(True, marks=POSIX)])
+def test_a_program_that_never_reads_does_not_hold_the_server(terminal):
+    """Buffers of port and socket are full after a while; closing must still end its thread."""
+    with TableServer(SimulatedTable, terminal=terminal) as server:
+        wire = (_terminal if terminal else _socket)(server.url)
+        with wire:
+            greeted(server)
+            with server.lock:
+                server.table.say("x" * 20_000_000)
+            all_said(server)
+            time.sleep(0.1)  # it has begun to write, and stands there if it can
+            server.close()
+            assert not server._thread.is_alive()
+
+
+def greeted(server: TableServer) -> None:
+    """The port is open on the other side, and the greeting has left."""
+    end = time.monotonic() + 5.0
+    while time.monotonic() < end and not server.table.log:
+        time.sleep(0.001)
+    all_said(server)
+
+
+def all_said(server: TableServer) -> None:
+    end = time.monotonic() + 5.0
+    while time.monotonic() < end:
+        with server.lock:
+            if server.table.next_s() == math.inf:
+                return
+        time.sleep(0.001)
+
+
+def _socket(url: str):
+    host, port = url.removeprefix("socket://").split(":")
+    return socket.create_connection((host, int(port)), timeout=5)
+
+
+def _terminal(url: str):
+    return open(os.open(url, os.O_RDWR | os.O_NOCTTY), "rb", buffering=0)

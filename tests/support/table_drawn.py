@@ -28,6 +28,9 @@ class TimedFinder:
     def __init__(self, finder) -> None:
         self.finder, self.seconds = finder, []
 
+    def expect(self, shift_mm):
+        self.finder.expect(shift_mm)
+
     def look(self, image):
         begun = time.process_time()
         found = self.finder.look(image)
@@ -38,7 +41,8 @@ class TimedFinder:
 class DrawnJob:
     """off_true_mm: of the spindle, as the bit went in, from the hole's true place on the copper;
     off_seen_mm: from where the camera's model called it right, in the last picture before;
-    stated_mm: its expected error then."""
+    off_again_mm: the same from a picture taken when the bit was out again, which decided
+    nothing; stated_mm: its expected error then."""
 
     def __init__(self, design, seed: int, **kwargs) -> None:
         self.sim = TableOnBench(design, seed, **kwargs)
@@ -53,6 +57,7 @@ class DrawnJob:
         bits = [c.bit_mm for c in assign_bits(design, checked_bits(DEFAULT_BITS_MM))]
         self.off_true_mm: list[float] = []
         self.off_seen_mm: list[float] = []
+        self.off_again_mm: list[float] = []
         self.stated_mm: list[float] = []
 
         def plan(to_table, here):
@@ -75,6 +80,9 @@ class DrawnJob:
     def run(self):
         for _ in range(400_000):
             view = self.job.step()
+            for event in view.events:
+                if event.event == "stayed":
+                    self.off_again_mm.append(float(np.hypot(*event.detail["off_mm"])))
             if self.job.outcome is not None:
                 return self.job.outcome
             if view.state == j.CHANGE_BIT:

@@ -171,6 +171,7 @@ def _then(*injections):
 
 PORT, TIMEOUT, GARBLED = "PortLost", "PortTimeout", "Garbled"
 ALARM, REFUSED, AGAIN = "Alarm", "LineRefused", "ControllerRestarted"
+SLIPPED = "BoardSlipped"
 ELSEWHERE, LOST, PLACE = "NotWhereSent", "BoardLost", "CannotPlace"
 CAMERA, NO_PICTURE = "CameraLost", "CameraTimeout"
 
@@ -234,8 +235,8 @@ FAULTS = (
     # the table
     Fault("x motor stuck", _axis(0), (LOST, PLACE)),
     Fault("y motor stuck", _axis(1), (LOST, PLACE)),
-    Fault("a few steps lost", _lose(0.15, -0.1), FINISHES),
-    Fault("many steps lost", _lose(6.0, 0.0), (LOST, *FINISHES)),
+    Fault("a few steps lost", _lose(0.15, -0.1), (SLIPPED, *FINISHES)),
+    Fault("many steps lost", _lose(6.0, 0.0), (LOST, SLIPPED, *FINISHES)),
     Fault("swallows rapid moves", _deaf("G0 "), (TIMEOUT,)),
     Fault("swallows feed moves", _deaf("G1 "), (TIMEOUT, *FINISHES)),
     Fault("says ok and does not move", _lies, (ELSEWHERE,)),
@@ -246,10 +247,10 @@ FAULTS = (
     Fault("camera frozen", _set("camera.frozen", True), (NO_PICTURE,), ("same picture",)),
     # the board
     Fault("board taken away", _set("board_gone", True), (LOST,), ("not found",)),
-    Fault("board pushed a little", _push(0.2, 0.1), FINISHES),
-    Fault("board pushed far", _push(7.0, 3.0), (LOST, *FINISHES)),
+    Fault("board pushed a little", _push(0.2, 0.1), (SLIPPED, *FINISHES)),
+    Fault("board pushed far", _push(7.0, 3.0), (LOST, SLIPPED, *FINISHES)),
     Fault("place not known well", _set("finder.error_mm", 0.2), (PLACE,), ("vouch",)),
-    Fault("pictures too noisy", _set("finder.noise_mm", 0.5), (PLACE, LOST)),
+    Fault("pictures too noisy", _set("finder.noise_mm", 0.5), (PLACE, LOST, SLIPPED)),
     # the rest
     Fault("disk full", _disk, ("StorageError",), ("disk is full",)),
     Fault("the person stops", _act(j.Stop()), ("stopped",)),

@@ -184,3 +184,15 @@ def test_an_error_nobody_asked_for_and_an_alarm_while_waiting():
     with pytest.raises(Alarm, match="probe"):
         finish(c.wait(1.0))
     assert not c.homed and c.position_mm is None
+
+
+def test_a_table_that_never_falls_silent_is_no_table_to_send_to():
+    class Babbler(ScriptedWire):
+        def read(self, timeout_s: float) -> bytes:
+            return resting()
+
+    wire = Babbler()
+    c = Controller(Link(wire), load_dialect("line-ack"), setup_for(QUICK))
+    with pytest.raises(Garbled, match="does not stop talking"):
+        finish(c.command("M5"))
+    wire.done()

@@ -37,7 +37,7 @@ def test_home_made_table(sign):
     )
     assert len(off) == 40 and off.max() <= 0.05 and np.quantile(off, 0.95) <= 0.035
     assert not broken_invariants(bench)
-    assert looks <= 3.0
+    assert looks <= 1 + 3.0  # one of them after the bit is out: has the board stayed?
 
 
 def test_a_matrix_that_is_wrong_is_noticed_at_the_first_move():
@@ -84,6 +84,64 @@ def test_what_is_recorded_of_a_hole():
     assert hole.distance_mm <= 0.03 and hole.expected_error_mm == pytest.approx(0.02)
     assert hole.detail["by"] == "table" and hole.detail["bit_mm"] == 0.8
     assert hole.matrix is not None and hole.to_json()["off_mm"] is not None
+
+
+@pytest.mark.parametrize("lever", [False, True])
+@pytest.mark.parametrize("push_mm", [0.05, 0.3])
+def test_a_board_that_moves_while_it_is_drilled_is_told_for_that_hole(lever, push_mm):
+    """No picture tells it before; afterwards one does, and the hole is no silent mistake."""
+    written = []
+    bench = TableBench(
+        setup=setup_for(QUICK, lever=lever), record=lambda *events: written.extend(events)
+    )
+
+    def push(b: TableBench) -> None:
+        now = b.job.view
+        down = now.state == j.LEVER if lever else b.table.axes.z < b.setup.surface_z_mm
+        if down and now.hole == 2 and not b.pushed.any():
+            b.pushed = np.array([0.6, -0.8]) * push_mm
+
+    outcome = bench.run(before_step=push)
+    assert outcome.reason == "BoardSlipped"
+    assert "while hole 2 was drilled" in outcome.message and "clamps" in outcome.message
+    assert outcome.safe.spindle_off and outcome.safe.held
+    # it is drilled, so it counts; and nothing was drilled after it
+    assert [e.hole for e in written if e.event == "hole_done"] == [1, 2]
+
+
+def test_where_a_hole_lies_is_seen_once_more_when_the_bit_is_out():
+    told = []
+    bench = TableBench()
+    listen = bench.job._publish
+
+    def publish():
+        view = listen()
+        told.extend(e for e in view.events if e.event == "stayed")
+        return view
+
+    bench.job._publish = publish
+    assert bench.run().reason == "finished"
+    assert [e.hole for e in told] == [1, 2, 3, 4]
+    seen = np.array([e.detail["off_mm"] for e in told])
+    true = [bench.pose.linear @ (at - xy) for (at, _), xy in zip(bench.bores, bench.xy, strict=True)]
+    # two noises of 0.002 mm on each axis: of this look, and none of the truth
+    assert np.abs(seen - true).max() < 4 * 0.002
+    pictures = np.array(bench.camera.times)
+    for h in bench.table.log:
+        if h.what == "drill":  # a picture since, before the next motion of x and y
+            following = min(m.time_s for m in [*bench.table.log, Late] if m.what == "motion"
+                            and m.time_s > h.time_s and _sideways(m))  # fmt: skip
+            assert ((pictures > h.time_s) & (pictures <= following)).any()
+
+
+class Late:
+    """After everything."""
+
+    what, time_s, start, end = "motion", np.inf, (0.0, 0.0, 0.0), (1.0, 0.0, 0.0)
+
+
+def _sideways(motion) -> bool:
+    return bool(np.abs(np.subtract(motion.end, motion.start))[:2].max() > 1e-6)
 
 
 def test_a_slot_is_drilled_place_by_place():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import select
 import socket
 import threading
 import time
@@ -130,6 +131,7 @@ def test_a_pseudo_terminal_is_a_port():
 
 def _read(descriptor: int, count: int) -> bytes:
     data, end = b"", time.monotonic() + 5
-    while len(data) < count and time.monotonic() < end:
-        data += os.read(descriptor, count)
+    while len(data) < count and (left := end - time.monotonic()) > 0:
+        if select.select([descriptor], [], [], left)[0]:
+            data += os.read(descriptor, count)
     return data

@@ -6,6 +6,8 @@ import itertools
 
 import numpy as np
 import pytest
+from support.route_bound import exact_cost, least_cost
+from support.tsplib import DATA, read_problem
 
 from drillaid.design.model import Design, Hole
 from drillaid.geometry import Affine
@@ -35,6 +37,43 @@ def test_the_quickest_order_of_few_holes_is_the_exact_one(seed):
     path = route(xy, start_mm=xy[0], cost=PACE.seconds)
     # ties are broken by moving points up to 0.01 mm, so a little may be lost
     assert seconds(path) <= best * 1.002
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_bound_of_the_proof_is_one_and_is_close(seed):
+    """The yardstick itself, against all orders of nine points."""
+    xy = np.random.default_rng([seed, 1]).uniform(0, 60, (9, 2))
+    costs = costs_of(xy)
+    exact = exact_cost(costs)
+    path = route(xy, start_mm=xy[0], cost=PACE.seconds)
+    bound = least_cost(costs, float(costs[path[:-1], path[1:]].sum()))
+    assert exact * 0.98 <= bound <= exact * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("count", [60, 200])
+def test_within_one_percent_of_what_no_way_goes_below(count):
+    check_against_bound(np.random.default_rng(count).uniform(0, 100, (count, 2)))
+
+
+@pytest.mark.skipif(not DATA.is_dir(), reason="the published problems are not here")
+def test_within_one_percent_for_a_published_drilling_problem():
+    """d198 of TSPLIB as a board 100 mm wide; its own optimum is one of lengths, not of times."""
+    xy = read_problem("d198")
+    check_against_bound((xy - xy.min(axis=0)) * 100 / np.ptp(xy[:, 0]))
+
+
+def check_against_bound(xy) -> None:
+    order = plan_for_table(design_of(xy), [0.8] * len(xy), Affine.identity(), PACE, tuple(xy[0]))
+    costs, rows = costs_of(xy), np.array(order.holes) - 1
+    planned = float(costs[0, rows[0]] + costs[rows[:-1], rows[1:]].sum())
+    bound = least_cost(costs, planned)
+    print(f"{planned:.2f} s planned, {bound:.2f} s is the bound")
+    assert bound <= planned <= 1.01 * bound
+
+
+def costs_of(xy) -> np.ndarray:
+    x, y = xy.T
+    return PACE.seconds(x[:, None] - x, y[:, None] - y)
 
 
 def design_of(xy) -> Design:

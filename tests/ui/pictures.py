@@ -108,6 +108,7 @@ class Walk:
             self.take(name)
         window.close_page()
         self._after()
+        self._table()
         window.close()
         return self.missed
 
@@ -129,6 +130,25 @@ class Walk:
         ):
             stage.take.click()
             self.wait(lambda: stage.looked is not None, "after")
+
+    def _table(self) -> None:
+        """Another board, by table: its cautions, measured, and what was measured."""
+        from calibration.table_tour import Plan
+
+        window = self.window
+        stage = window.stages["table"]
+        stage.paced, stage.plan = False, Plan(targets=3, runs=2)
+        window.job.next_board()
+        window.job.set(found=True)
+        window.go("table")
+        if not self.wait(lambda: stage.thread is not None and stage.thread.sight is not None
+                         and stage.thread.sight.image is not None, "table"):  # fmt: skip
+            return
+        stage.panel.measuring.click()
+        self.wait(stage.card.isVisible, "table-cautions")
+        stage.card.buttons[0].click()
+        self.wait(lambda: (stage.thread.sight.runs or (0, 0))[0] > 0, "table-measuring")
+        self.wait(stage.figures.isVisible, "table-figures")
 
     def wait(self, reached, name: str) -> bool:
         """Until that holds, then a picture."""

@@ -17,6 +17,7 @@ from PyQt6.QtWidgets import (
 from ui.look.colours import Colours
 
 WIDEST, EDGE = 720, 16
+BORDER = 2  # of the panel, as `ui.look.style` draws it; no margin tells of it
 _ANSWERS = (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter)
 
 
@@ -94,13 +95,18 @@ class Card(QWidget):
         self.setGeometry(room)
         width = min(max(WIDEST, room.width() // 3), room.width() - 2 * EDGE)
         margins = self._column.contentsMargins()
-        inside = width - margins.left() - margins.right()
+        inside = width - margins.left() - margins.right() - 2 * BORDER
         self._inner.ensurePolished()
         shown = [button for button in self.buttons if not button.isHidden()]
         below = sum(button.sizeHint().height() + self._column.spacing() for button in shown)
-        frame = margins.top() + margins.bottom() + below
+        frame = margins.top() + margins.bottom() + below + 2 * BORDER
         wanted = self._body_height(inside)
         height = min(wanted + 2, room.height() - 2 * EDGE - frame)
+        # A bar that comes up for a moment makes the words narrower, and then needs itself.
+        self._scroll.setVerticalScrollBarPolicy(
+            Qt.ScrollBarPolicy.ScrollBarAlwaysOff if height > wanted
+            else Qt.ScrollBarPolicy.ScrollBarAsNeeded
+        )  # fmt: skip
         self._scroll.setFixedHeight(max(60, height))
         total = max(60, height) + frame
         self.panel.setGeometry(

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from PyQt6.QtCore import Qt, pyqtSignal
+from PyQt6.QtCore import QSize, Qt, pyqtSignal
 from PyQt6.QtWidgets import (
     QCheckBox,
     QComboBox,
+    QDoubleSpinBox,
     QFrame,
     QGridLayout,
     QHBoxLayout,
@@ -30,11 +31,12 @@ _ARROWS = (("▲", 0, 1, 0, 1), ("◀", 1, 0, -1, 0), ("▶", 1, 2, 1, 0), ("▼
 
 
 class TablePanel(QFrame):
-    """home(), jog(dx_mm, dy_mm), drill(), by_hand(), search(): as the buttons say
+    """home(), jog(dx_mm, dy_mm), measure(), drill(), by_hand(), search(): as the buttons say
     stop(): the large one, which is never covered, disabled or out of sight."""
 
     home = pyqtSignal()
     jog = pyqtSignal(float, float)
+    measure = pyqtSignal()
     drill = pyqtSignal()
     by_hand = pyqtSignal()
     search = pyqtSignal()
@@ -50,6 +52,21 @@ class TablePanel(QFrame):
         self.port.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.find = _button(tr("Search"), self.search)
         self.homing = _button(tr("Connect and home"), self.home)
+        self.measuring = _button(tr("Measure …"), self.measure)
+        self.measuring.setAccessibleName(tr("Measure how the table moves"))
+        self.measuring.setToolTip(self.measuring.accessibleName())
+        self.follow = QComboBox()
+        self.follow.setAccessibleName(tr("What the camera follows while the table is measured"))
+        self.follow.addItem(tr("Measure by this board"), False)
+        self.follow.addItem(tr("Measure by the printed test board"), True)
+        self.height = QDoubleSpinBox()
+        self.height.setAccessibleName(tr("Height of the test board's face over the bench"))
+        self.height.setRange(0.0, 100.0)
+        self.height.setDecimals(1)
+        self.height.setPrefix(tr("its face is "))
+        self.height.setSuffix(tr(" mm over the bench"))
+        self.height.hide()
+        self.follow.currentIndexChanged.connect(lambda: self.height.setVisible(self.sheet))
         self.step = QComboBox()
         self.step.setAccessibleName(tr("Step"))
         for step in STEPS_MM:
@@ -58,7 +75,8 @@ class TablePanel(QFrame):
         self.arrows = [self._arrow(*arrow) for arrow in _ARROWS]
         self.place = QLabel()
         self.place.setObjectName("quiet")
-        self.dry = QCheckBox(tr("Dry run: drill nothing"))
+        self.dry = QCheckBox(tr("Dry run"))
+        self.dry.setToolTip(tr("Goes to each hole and looks; nothing turns or goes down"))
         self.go = _button(tr("Drill the board by table"), self.drill)
         self.go.setObjectName("go")
         self.back = _button(tr("By hand instead"), self.by_hand)
@@ -92,6 +110,11 @@ class TablePanel(QFrame):
     def step_mm(self) -> float:
         return float(self.step.currentData())
 
+    @property
+    def sheet(self) -> bool:
+        """The printed test board is to be followed."""
+        return bool(self.follow.currentData())
+
     def _lay_out(self) -> None:
         self.before = QFrame()
         self.before.setObjectName("panel")
@@ -105,10 +128,13 @@ class TablePanel(QFrame):
             jogging.addWidget(made, row, column)
         jogging.addWidget(self.step, 1, 1)
         setting.addLayout(ports)
-        setting.addWidget(self.homing)
-        setting.addLayout(jogging)
-        for part in (self.place, self.dry, self.go, self.back):
+        setting.addLayout(_row((self.homing, 1), (self.measuring, 0)))
+        for part in (self.follow, self.height):
             setting.addWidget(part)
+        setting.addLayout(jogging)
+        for part in (self.place, self.go):
+            setting.addWidget(part)
+        setting.addLayout(_row((self.dry, 1), (self.back, 0)))
         names = QHBoxLayout()
         names.addWidget(self.hole, 1)
         names.addWidget(self.bit, 1)
@@ -126,8 +152,16 @@ class TablePanel(QFrame):
         side.addWidget(scroll, 1)
         side.addWidget(self.halt)
         side.addWidget(self.honest)
-        self.setMinimumWidth(340)
         self.setMaximumWidth(560)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        return super().minimumSizeHint().expandedTo(QSize(340, 0))
+
+    def may_follow_sheet(self, may: bool) -> None:
+        """Whether a printed test board may lie under the camera."""
+        if not may:
+            self.follow.setCurrentIndex(0)
+        self.follow.setVisible(may)
 
     def show_job(self, job) -> None:
         self.map.show_board(*board_picture(job), job.design.xy_mm)
@@ -154,6 +188,8 @@ class TablePanel(QFrame):
         size = None if view is None or not working else view.bit_mm
         self.bit.setText("" if size is None else tr("bit {bit}", bit=bit(size)))
         self.sentence.setText("" if view is None else view.message)
+        for part in (self.hole, self.bit, self.sentence):
+            part.setVisible(working or bool(self.sentence.text()))
         tally = sight.progress.tally()
         self.progress.setMaximum(max(1, tally.holes))
         self.progress.setValue(tally.done)
@@ -161,12 +197,24 @@ class TablePanel(QFrame):
         if tally.skipped:
             text += ", " + tr("{n} put aside", n=tally.skipped)
         self.counts.setText(text)
+        if sight.runs is not None:
+            done, runs = sight.runs
+            self.progress.setMaximum(runs)
+            self.progress.setValue(done)
+            self.counts.setText(tr("Measuring the table: {n} of {all} runs", n=done, all=runs))
         self.map.show_states(states_of(sight.progress, self._holes, hole if working else None))
         if sight.scene is not None and sight.scene.turn_rad is not None:
             self.map.show_turn(sight.scene.turn_rad)
         x_y = sight.xy_mm
         self.place.setText(tr("Not connected") if x_y is None
                            else tr("Table at {x}, {y}", x=mm(x_y[0]), y=mm(x_y[1])))  # fmt: skip
+
+
+def _row(*parts) -> QHBoxLayout:
+    made = QHBoxLayout()
+    for part, stretch in parts:
+        made.addWidget(part, stretch)
+    return made
 
 
 def _button(text: str, signal) -> QPushButton:

@@ -4,8 +4,15 @@ from __future__ import annotations
 
 import time
 from dataclasses import replace
+from pathlib import Path
 
-from drillaid.errors import RigError, UsageError
+from calibration.pattern import Pattern, parse_counts
+from calibration.rig_draft import RigDraft, read_draft
+from calibration.table_job import TableJob, stored
+from calibration.table_tour import Plan, Tour
+from calibration.table_tour_of import follow_board, follow_sheet, tour_of
+from drillaid.errors import DrillaidError, RigError, UsageError
+from drillaid.rig.file import load_rig
 from drillaid.table import job as j
 from drillaid.table.assembling import Board, assemble
 from drillaid.table.controller import Controller
@@ -15,6 +22,7 @@ from drillaid.table.link import Link
 from drillaid.table.machine import Machine
 from drillaid.table.setup import TableSetup
 from ui.job import PRACTICE, JobState
+from ui.running.table_measuring import Measure
 from ui.words import tr
 
 SIM = "sim"
@@ -48,12 +56,17 @@ class TableParts:
         if self.rig is None or self.rig.axis_mm is None:
             raise RigError(tr("drilling by table needs a rig file with the spindle's axis"),
                            remedy=tr("calibrate the rig under Camera and bench"))  # fmt: skip
-        self.setup = TableSetup.of(self.rig, job.bench.rig_path or None)
+        self._take_rig(self.rig)
         self.spindle_mm = self.rig.spindle_mm(ready.thickness_mm)
         bits = [choice.bit_mm for choice in ready.choices]
         self.board = Board(ready.design, bits, ready.face, ready.thickness_mm)
         self._paced, self._begun = paced and self.sim is not None, (0.0, 0.0)
         self._begun = time.monotonic(), self.clock()
+
+    def _take_rig(self, rig) -> None:
+        self.rig = rig
+        self.setup = TableSetup.of(rig, self._job.bench.rig_path or None, calibrated=False)
+        self.calibrated = {"matrix", "backlash_mm"} <= set(rig.extra["table"])
 
     def _simulated(self, ready):
         from drillaid.simulation.table_bench import TableOnBench
@@ -62,6 +75,9 @@ class TableParts:
             ready.design, self._job.settings.seed + self._job.boards_before, face=ready.face,
             thickness_mm=ready.thickness_mm,
         )  # fmt: skip
+        if self._job.practice_table is not None:
+            own = sim.bench.rig
+            sim.bench.rig = replace(own, extra={**own.extra, "table": self._job.practice_table})
         if self._job.board is not None:
             progress = self._job.make_session().progress
             for row in sorted(progress.done):
@@ -78,14 +94,61 @@ class TableParts:
             )
         return Link(self.sim.wire()) if self.sim is not None else Link.open(port)
 
-    def machine(self, link: Link) -> Machine:
-        """For homing and jogging, without a board."""
+    def machine(self, link: Link, *, needs_board: bool = False) -> Machine:
+        """For homing and jogging, without a board; for measuring, with what is followed."""
         controller = Controller(link, load_dialect(self.setup.dialect), self.setup)
-        return Machine(controller, self.clock, needs_board=False)
+        return Machine(controller, self.clock, needs_board=needs_board)
+
+    # -- measuring the table -----------------------------------------------------------
+
+    def tour(self, machine: Machine, wish: Measure, plan: Plan, tell) -> Tour:
+        """UsageError where the camera cannot follow what was asked for."""
+        if wish.sheet and self.sim is not None:
+            raise UsageError(
+                tr("on the practice bench lies the board, no printed test board"),
+                remedy=tr("let the camera follow the board"),
+            )
+        if wish.sheet:
+            followed = follow_sheet(self.rig, self._pattern(), wish.height_mm)
+        else:
+            b = self.board
+            followed = follow_board(b.design, self.rig, face=b.face, thickness_mm=b.thickness_mm,
+                                    live=self.camera.live)  # fmt: skip
+        return tour_of(machine, self.camera, self.clock, self.rig, followed, plan, tell)
+
+    def _pattern(self) -> Pattern:
+        """The test board as it was printed and measured when the lens was calibrated."""
+        settings = self._job.settings
+        try:
+            drawn = Pattern(*parse_counts(settings.squares), settings.square_mm)
+        except DrillaidError:
+            drawn = Pattern()
+        return (drawn.measured(settings.ruler_mm) if settings.ruler_mm else None) or drawn
+
+    def accept(self, measured: TableJob) -> str:
+        """Into the rig file; on the practice bench, which has none, for as long as it stands.
+        What to tell. RigError or StorageError where it cannot be."""
+        job, table = self._job, self.rig.extra["table"]
+        if self.sim is not None:
+            section = stored(RigDraft(Path(), {}), measured, table).section("table")
+            self._take_rig(replace(self.rig, extra={**self.rig.extra, "table": section}))
+            job.practice_table = section
+            job.bench = replace(job.bench, rig=self.rig)
+            return tr("Taken over for the practice bench; no file was written.")
+        path = job.bench.rig_path
+        stored(read_draft(path), measured, table).save()
+        self._take_rig(load_rig(path))
+        job.bench = replace(job.bench, rig=self.rig)
+        return tr("Written to {file}.", file=path)
 
     def drill_job(self, link: Link, tell, *, dry_run: bool) -> DrillJob:
         """Goes on with the board at hand, where one was begun."""
         job = self._job
+        if not self.calibrated:
+            raise UsageError(
+                tr("how this table moves has not been measured yet"),
+                remedy=tr("measure the table first"),
+            )
         ledger = None if job.board is None else job.make_session().ledger
 
         def begin(work, _order) -> None:

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from PyQt6.QtCore import QObject, pyqtSignal
 from PyQt6.QtGui import QImage
 
+from calibration.table_job import TableJob
+from calibration.table_tour import Plan
 from drillaid.errors import CameraError, DrillaidError, OutOfReach, UnsafeNow
 from drillaid.guidance.events import Confirm
 from drillaid.guidance.progress import Progress
@@ -23,6 +25,7 @@ from drillaid.guidance.scene import Scene
 from drillaid.table import job as j
 from drillaid.table.machine import State
 from ui.running.guiding import image_of
+from ui.running.table_measuring import MEASURING, Accept, Measure, Measuring
 from ui.running.table_parts import TableParts
 from ui.running.table_scene import scene_at
 from ui.words import tr
@@ -66,8 +69,9 @@ class Answer:
 
 @dataclass(frozen=True, eq=False)
 class TableSight:
-    """state: of the job (`drillaid.table.job`), or one of the three above
+    """state: of the job (`drillaid.table.job`), MEASURING, or one of the three above
     view: the job's, None before there is one; xy_mm: of the table, None where not known
+    runs: (done, all) while the table is measured, else None
     """
 
     state: str
@@ -77,34 +81,41 @@ class TableSight:
     within: bool
     progress: Progress
     xy_mm: tuple[float, float] | None
+    runs: tuple[int, int] | None = None
 
     @property
     def working(self) -> bool:
-        """A job runs."""
+        """A job runs, or the table is measured."""
         return self.state not in (APART, STANDING, MOVING)
 
 
 class TableThread(QObject):
     """make: gives the `TableParts`, called in the thread; size: () -> px of the picture
 
+    plan: of measuring
+
     seen(): there is a newer `sight`; told(sentence); finished(): the last hole is drilled;
-    failed(sentence): the thread has ended
+    measured(TableJob): the table is, and is safe; failed(sentence): the thread has ended
     """
 
     seen = pyqtSignal()
     told = pyqtSignal(str)
     finished = pyqtSignal()
+    measured = pyqtSignal(object)
     failed = pyqtSignal(str)
 
-    def __init__(self, make: Callable[[], TableParts], work, size, parent=None) -> None:
+    def __init__(
+        self, make: Callable[[], TableParts], work, size, parent=None, *, plan: Plan | None = None
+    ) -> None:
         super().__init__(parent)
-        self._make, self._size = make, size
+        self._make, self._size, self._plan = make, size, plan or Plan()
         self._progress = Progress.start(work)
         self._wishes: queue.SimpleQueue = queue.SimpleQueue()
         self._stop, self._closing = threading.Event(), threading.Event()
         self.parts: TableParts | None = None
         self.sight: TableSight | None = None
         self._link = self._machine = self._job = self._steps = None
+        self._measuring: Measuring | None = None
         self._view: j.JobView | None = None
         self._image: QImage | None = None
         self._scene: Scene | None = None
@@ -116,7 +127,7 @@ class TableThread(QObject):
         self._thread.start()
 
     def ask(self, wish) -> None:
-        """Home, Jog, Drill, Answer, or an action of the job."""
+        """Home, Jog, Measure, Accept, Drill, Answer, or an action of the job."""
         self._wishes.put(wish)
 
     def take(self) -> TableSight | None:
@@ -159,6 +170,8 @@ class TableThread(QObject):
             self._try(lambda: self._obey(self._wishes.get()))
         if self._job is not None:
             self._work()
+        elif self._measuring is not None:
+            self._go_on_measuring()
         elif self._steps is not None:
             self._try(self._move)
         else:
@@ -170,16 +183,22 @@ class TableThread(QObject):
         """A refusal changes nothing; any other failure ends the connection, made safe."""
         try:
             what()
-        except (OutOfReach, UnsafeNow) as refusal:
-            self._steps = None
-            self._say(self.told, str(refusal))
         except DrillaidError as error:
+            if self._measuring is not None:
+                self._break_off(str(error))
+                return
             self._say(self.told, str(error))
-            self._make_safe(tell=True)
+            if isinstance(error, OutOfReach | UnsafeNow):
+                self._steps = None
+            else:
+                self._make_safe(tell=True)
 
     def _obey(self, wish) -> None:
-        if isinstance(wish, Home | Drill) and self._job is None:
-            self._home(wish.port) if isinstance(wish, Home) else self._drill(wish)
+        if isinstance(wish, Home | Drill | Measure):
+            if self._job is None and self._measuring is None:
+                {Home: self._home, Drill: self._drill, Measure: self._measure}[type(wish)](wish)
+        elif isinstance(wish, Accept):
+            self._say(self.told, self.parts.accept(wish.measured))
         elif isinstance(wish, Jog):
             if self._machine is None or self._steps is not None:
                 self._say(self.told, tr("The table must stand at its home first."))
@@ -199,12 +218,12 @@ class TableThread(QObject):
             self.parts.confirmed(view)
             self._job.act(Confirm())
 
-    def _home(self, port: str) -> None:
+    def _home(self, wish: Home) -> None:
         if self._machine is None or self._machine.state is State.OFFLINE:
             self._make_safe()
-            self._link = self.parts.open_link(port)
+            self._link = self.parts.open_link(wish.port)
             self._machine = self.parts.machine(self._link)
-        machine = self._machine
+        machine, self._view = self._machine, None  # what ended before is over
 
         def steps():
             if machine.state is State.OFFLINE:
@@ -218,6 +237,30 @@ class TableThread(QObject):
             next(self._steps)
         except StopIteration:
             self._steps = None
+
+    def _measure(self, wish: Measure) -> None:
+        self._make_safe()
+        self._link = self.parts.open_link(wish.port)
+        self._machine = self.parts.machine(self._link, needs_board=True)
+        self._measuring = made = Measuring(self._machine, sheet=wish.sheet)
+        made.tour = self.parts.tour(self._machine, wish, self._plan, made.tell)
+        self._steps = made.steps()
+
+    def _go_on_measuring(self) -> None:
+        made = self._measuring
+        self._try(self._move)
+        if made.measured is not None:
+            self._view = None
+            self._hang_up()
+            self._say(self.measured, made.measured)
+
+    def _break_off(self, why: str) -> None:
+        """A measuring that failed, or was stopped: nothing of it is kept, and why stays in sight."""
+        safe = self._machine.make_safe()
+        text = f"{why} {safe.message}"
+        self._steps, self._view = None, j.JobView(j.STOPPED, text, time.monotonic())
+        self._hang_up()
+        self._say(self.told, text)
 
     def _drill(self, wish: Drill) -> None:
         self._make_safe()
@@ -250,6 +293,8 @@ class TableThread(QObject):
                 job = self._job
                 job.close()
                 self._end(job)
+            elif self._measuring is not None:
+                self._break_off(tr("Stopped; nothing was measured."))
             elif self._machine is not None:
                 safe = self._machine.make_safe()
                 if tell:
@@ -259,6 +304,7 @@ class TableThread(QObject):
 
     def _hang_up(self) -> None:
         link, self._link, self._machine = self._link, None, None
+        self._measuring = None
         if link is not None:
             link.close()
 
@@ -270,11 +316,11 @@ class TableThread(QObject):
 
     def _look(self) -> None:
         """The job's own pictures, with what was found in them; else a newer one now and then."""
-        job, now = self._job, time.monotonic()
-        frame = None if job is None else job.eye.frame
+        now, eye = time.monotonic(), self._eye()
+        frame = None if eye is None else eye.frame
         registration = None
         if frame is not None and frame is not self._shown[0]:
-            registration = job.eye.registration
+            registration = eye.registration
         elif now - self._shown[1] >= PICTURE_S and self._may_look():
             try:
                 frame = self.parts.camera.read(IDLE_S)
@@ -284,19 +330,31 @@ class TableThread(QObject):
             frame = None
         if frame is not None:
             self._shown = (self._shown[0] if registration is None else frame), now
+            other = self._measuring is not None and self._measuring.sheet  # it has no holes
             view, self._scene = scene_at(
-                self.parts, self._size(), frame, registration, self._view, self._progress
-            )
+                self.parts, self._size(), frame, None if other else registration, self._view,
+                self._progress,
+            )  # fmt: skip
             self._image = image_of(view.picture(frame.image))
         self._publish()
 
+    def _eye(self):
+        if self._job is not None:
+            return self._job.eye
+        made = self._measuring
+        return None if made is None or made.tour is None else made.tour.eye
+
     def _may_look(self) -> bool:
-        return self._view is None or self._view.state != j.LOOKING
+        return self._measuring is None and (
+            self._view is None or self._view.state != j.LOOKING
+        )
 
     def _publish(self) -> None:
         job, machine, view = self._job, self._machine, self._view
         if job is not None:
             state, machine = view.state if view is not None else j.CAUTIONS, job.machine
+        elif self._measuring is not None:
+            state, view = MEASURING, self._measuring.view
         elif machine is not None:
             state = MOVING if self._steps is not None else STANDING
         else:
@@ -304,7 +362,10 @@ class TableThread(QObject):
         place = None if machine is None else machine.controller.position_mm
         xy = None if place is None else (float(place[0]), float(place[1]))
         within = state in (j.DRILLING, j.LEVER) and view.distance_mm is not None
-        self.sight = TableSight(state, view, self._image, self._scene, within, self._progress, xy)
+        runs = None if self._measuring is None else self._measuring.runs
+        self.sight = TableSight(
+            state, view, self._image, self._scene, within, self._progress, xy, runs
+        )
         if not self._untaken:
             self._untaken = True
             self._say(self.seen)

@@ -1,4 +1,4 @@
-"""Drilling by table: connect, home, watch it drill; one large stop."""
+"""Drilling by table: connect, home, measure it, watch it drill; one large stop."""
 
 from __future__ import annotations
 
@@ -7,6 +7,9 @@ from PyQt6.QtGui import QKeyEvent, QKeySequence, QShortcut
 from PyQt6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 from serial.tools import list_ports
 
+from calibration.table_job import TableJob
+from calibration.table_tour import Plan
+from calibration.table_tour_of import BEFORE
 from drillaid.guidance.events import Pause, Resume, Skip
 from drillaid.table import job as j
 from ui.job import PRACTICE, JobState
@@ -14,8 +17,10 @@ from ui.look.colours import Colours
 from ui.picture.camera_picture import CameraPicture
 from ui.picture.key_button import KeyButton
 from ui.picture.table_card import TableCard
+from ui.picture.table_figures import TableFigures
 from ui.picture.table_panel import TablePanel
 from ui.running.background import Background
+from ui.running.table_measuring import MEASURING, Accept, Measure
 from ui.running.table_parts import SIM, TableParts
 from ui.running.table_running import STANDING, Answer, Drill, Home, Jog, TableThread
 from ui.stages.stage import Stage
@@ -26,11 +31,12 @@ from ui.words import tr
 class TableStage(Stage):
     """The same place on the way as drilling by hand; gone to from where the board is found.
 
-    paced: the simulated table takes its real time
+    paced: the simulated table takes its real time; plan: of measuring the table
     """
 
     name = "table"
     paced = True
+    plan = Plan()
 
     def __init__(self, job: JobState, colours: Colours) -> None:
         super().__init__(job, colours)
@@ -49,11 +55,15 @@ class TableStage(Stage):
         self._lay_out()
         self.card = TableCard(colours, self._left)
         self.card.agreed.connect(self._confirmed)
+        self.figures = TableFigures(colours, self._left)
+        self.figures.accepted.connect(lambda measured: self._ask(Accept(measured)))
+        self.figures.shut.connect(self.setFocus)
         self.ports = Background(self)
         self.ports.done.connect(self.panel.show_ports)
         self.panel.search.connect(self._search)
         self.panel.home.connect(self._home)
         self.panel.jog.connect(lambda dx, dy: self._ask(Jog(dx, dy)))
+        self.panel.measure.connect(self._measure)
         self.panel.drill.connect(self._drill)
         self.panel.by_hand.connect(lambda: self.wants.emit("drilling"))
         self.panel.stop.connect(self.stop)
@@ -85,6 +95,7 @@ class TableStage(Stage):
     def enter(self) -> None:
         self._agreed = False
         self.panel.show_job(self.job.job)
+        self.panel.may_follow_sheet(self.job.bench.source != PRACTICE)
         self._search()
         self.picture.show_sight(None, None, over=tr("Opening the camera …"))
         size, job, paced = self.picture.size_px, self.job, self.paced
@@ -93,16 +104,18 @@ class TableStage(Stage):
             with job.opening:
                 return TableParts(job, paced=paced)
 
-        self.thread = TableThread(make, job.job.work, size, self)
+        self.thread = TableThread(make, job.job.work, size, self, plan=self.plan)
         self.thread.seen.connect(self._take, Qt.ConnectionType.QueuedConnection)
         self.thread.told.connect(self.told)
         self.thread.finished.connect(lambda: self.job.set(finished=True))
+        self.thread.measured.connect(self._measured)
         self.thread.failed.connect(self._failed)
         self.thread.start()
         self.setFocus()
 
     def leave(self) -> None:
         self.card.close_card()
+        self.figures.close_card()
         thread, self.thread = self.thread, None
         if thread is not None:
             thread.close()
@@ -138,7 +151,7 @@ class TableStage(Stage):
         over = view.message if failed else ""
         self.picture.show_sight(sight.image, sight.scene, within=sight.within, over=over)
         self.panel.show_sight(sight, standing=sight.state == STANDING)
-        self.pause.setEnabled(sight.working)
+        self.pause.setEnabled(sight.working and sight.state != MEASURING)
         self.pause.setText(tr("Go on") if sight.state == j.PAUSED else tr("Pause"))
         self.skip.setEnabled(sight.working and view is not None and view.hole is not None)
         asked = None
@@ -174,6 +187,23 @@ class TableStage(Stage):
         self.card.offer(j.CAUTIONS, tr("The table will move to its home switches."),
                         j.table_cautions())  # fmt: skip
 
+    def _measure(self) -> None:
+        """Asked each time: what must be so before it is more than before homing."""
+        self._after_reading = Measure(
+            self.panel.port.currentText(), self.panel.sheet, self.panel.height.value()
+        )
+        self.card.offer(
+            j.CAUTIONS,
+            tr("To measure how it moves, the table homes, then goes to and fro for some minutes "
+               "at the safe height.")
+            + " " + tr(BEFORE),
+            j.table_cautions(),
+        )  # fmt: skip
+
+    def _measured(self, measured: TableJob) -> None:
+        practice = self.job.bench.source == PRACTICE
+        self.figures.offer(measured, "" if practice else self.job.bench.rig_path)
+
     def _drill(self) -> None:
         self._ask(Drill(self.panel.port.currentText(), self.panel.dry.isChecked()))
 
@@ -197,6 +227,7 @@ class TableStage(Stage):
         pedal = key == Qt.Key.Key_Space or key == self.job.settings.pedal_key != 0
         if pedal and not event.isAutoRepeat():
             self.card.press()
+            self.figures.press()
         elif key == Qt.Key.Key_P and self.pause.isEnabled():
             self._pause_or_resume()
         elif key == Qt.Key.Key_S and self.skip.isEnabled():
@@ -206,5 +237,6 @@ class TableStage(Stage):
 
     def resizeEvent(self, event) -> None:  # noqa: N802
         super().resizeEvent(event)
-        if self.card.isVisible():
-            self.card.settle()
+        for card in (self.card, self.figures):
+            if card.isVisible():
+                card.settle()

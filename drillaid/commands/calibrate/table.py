@@ -104,14 +104,11 @@ def _area(text: str) -> tuple[float, ...]:
 def _measured(args: argparse.Namespace, plan, held: contextlib.ExitStack) -> Answer:
     from calibration.rig_draft import read_draft
     from calibration.table_job import measure, stored
-    from calibration.table_tour import Tour
+    from calibration.table_tour_of import tour_of
     from drillaid.commands.table.working import open_eye
     from drillaid.rig.file import save_rig
-    from drillaid.rig.pictures import check_size
-    from drillaid.rig.still_true import RigWatch
     from drillaid.table.controller import Controller
     from drillaid.table.dialect_file import load_dialect
-    from drillaid.table.eye import Eye
     from drillaid.table.link import Link
     from drillaid.table.machine import Machine
     from drillaid.table.setup import TableSetup
@@ -129,12 +126,10 @@ def _measured(args: argparse.Namespace, plan, held: contextlib.ExitStack) -> Ans
         text = "Nothing was moved: the cautions were not confirmed."
         return Answer(text, {"status": "not_confirmed", "message": text}, REFUSED)
     camera, clock = open_eye(args, rig, sim, held)
-    finder, points, height = _followed(args, rig, sim, camera.live)
+    followed = _followed(args, rig, sim, camera.live)
     link = held.enter_context(Link.open(args.port, baud=args.baud))
     machine = Machine(Controller(link, dialect, setup), clock)
-    eye = Eye(camera, finder, clock, check=lambda frame: check_size(rig, frame),
-              watch=RigWatch.of(rig))  # fmt: skip
-    job = measure(machine, Tour(machine, eye, rig, points, plan, height_mm=height, tell=say))
+    job = measure(machine, tour_of(machine, camera, clock, rig, followed, plan, say))
     if args.dialect is not None:
         table = table | {"dialect": args.dialect}
     if not draft.data.get("camera"):  # a simulated rig that was never saved
@@ -148,11 +143,12 @@ def _measured(args: argparse.Namespace, plan, held: contextlib.ExitStack) -> Ans
 
 def _confirmed(args: argparse.Namespace, simulated: bool) -> bool:
     """The cautions, shown before anything moves, and the person's word."""
+    from calibration.table_tour_of import BEFORE
     from drillaid.table.job import table_cautions
 
     for caution in table_cautions():
         say(str(caution))
-    say("The bit out of the chuck, the spindle switched off, the board clamped, hands away.")
+    say(BEFORE)
     if args.cautions_read or simulated:
         return True
     print(_QUESTION, end="", file=sys.stderr, flush=True)
@@ -174,16 +170,12 @@ def _simulation(args: argparse.Namespace, draft):
 
 
 def _followed(args: argparse.Namespace, rig, sim, live: bool):
-    """(finder, points that must stay in view, height of their plane)."""
+    """The printed test board, or the board of the design."""
+    from calibration.table_tour_of import follow_board, follow_sheet
     from drillaid.commands.register import checked_thickness
-    from drillaid.guidance.finder import BoardFinder
 
     if sim is None and not args.design:
-        from calibration.table_sheet import SheetFinder, middle_of
-
-        pattern = pattern_from(args)
-        return SheetFinder(rig, pattern, args.sheet_mm), middle_of(pattern), args.sheet_mm
+        return follow_sheet(rig, pattern_from(args), args.sheet_mm)
     thickness = checked_thickness(args.thickness)
     design = sim.bench.board.design if sim is not None else _design(args)
-    finder = BoardFinder.of(design, rig, face=args.face, thickness_mm=thickness, hurry=live)
-    return finder, design.xy_mm, thickness
+    return follow_board(design, rig, face=args.face, thickness_mm=thickness, live=live)
