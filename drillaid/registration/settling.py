@@ -70,7 +70,8 @@ class _Equations:
 
 
 def settle(grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> EdgeFit:
-    """`fit` made more exact; unchanged where the edges taken together do not bear it out.
+    """`fit` made more exact; where the edges taken together do not hold it, it stays, and its
+    place counts as known to ASTRAY_MM only.
 
     grey: float32 (H, W); to_px: plane -> pixels as photographed
     model: the edges in view. The covariance counts what leaving out a part of the board,
@@ -86,11 +87,11 @@ def settle(grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> Edg
             gain = work.gain(placement, etch, seen)
         equations = work.equations(seen, placement, etch, gain)
         if equations is None:
-            return fit
+            return _hardly_known(fit)
         step = equations.step
         placement, etch = work.stepped(placement, step), etch + step[6]
         if work.astray(fit, placement):
-            return fit
+            return _hardly_known(fit)
         if np.abs(step).max() < SETTLED_MM:
             break
     inner = work.covariance(seen, equations, gain)
@@ -100,7 +101,13 @@ def settle(grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> Edg
     )  # fmt: skip
 
 
+def _hardly_known(fit: EdgeFit) -> EdgeFit:
+    return replace(fit, covariance=fit.covariance + np.diag([0, 0, 1, 0, 0, 1]) * ASTRAY_MM**2)
+
+
 class _Settling:
+    """The edges' places and windows, the same at every turn."""
+
     def __init__(self, grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> None:
         self.grey, self.to_px, self.model, self.polarity = grey, to_px, model, fit.polarity
         self.middle = model.xy.mean(axis=0)
