@@ -122,6 +122,7 @@ def judge(
         COPPER_ENOUGH,
         COPPER_MOST_CHANCE,
         known=True,
+        voices=float(weight.sum()) / CELLS_PER_VOICE,
     )
     return Judged(fit, evidence, seen, float(agree.mean()))
 
