@@ -155,6 +155,7 @@ def _solve(rows, off, reach, size, affine: bool):
 
 
 def moved(placement: Affine, step, middle, size) -> Affine:
+    """`placement` after a step (7,) as `rows_of` counts it; its etch is nobody's place."""
     linear = np.eye(2) + np.array([[step[2], step[3]], [step[4], step[5]]]) / size
     offset = middle + step[:2] - linear @ middle
     return placement @ Affine(np.column_stack([linear, offset]))
@@ -176,7 +177,8 @@ def _covariance(rows, residual, weight, xy) -> np.ndarray:
 
 
 def jackknife(left_out: np.ndarray) -> np.ndarray:
-    """(p, p) covariance of what K answers (K, p), each without one group, scatter about."""
+    """(p, p) covariance of what K answers (K, p), each without one group, scatter about: the
+    delete-a-group jackknife (J. Tukey 1958; from memory)."""
     apart = left_out - left_out.mean(axis=0)
     return apart.T @ apart * ((len(left_out) - 1) / len(left_out))
 
