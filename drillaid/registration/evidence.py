@@ -30,9 +30,10 @@ MANY, LEAST_OF_MANY, MANY_ENOUGH = 80, 0.4, 25.0
 SOME, CLEAR_SHARE, CLEAR_ENOUGH = 24, 0.6, 13.0
 # What speaks for known copper besides long straight edges. A solid pour's frame fits every
 # board of its size, whichever way round it lies, and has given a wrong place a support of 29;
-# of what is telling no wrong place had more than 2 (300 of them, half turns of pours and
-# other designs laid over 110 boards), so where that is plain, less of the whole is enough.
-TELLING_LEAST, TELLING_PLAIN, PLAIN_ENOUGH = 5.0, 7.0, 9.0
+# of what is telling such places had 2 at the most, and other designs nothing (300 places on
+# 110 boards). Where that is plain, less of the whole is enough; but not of a small board,
+# on which one part that others have too, a row of pads, may be most of what tells.
+TELLING_LEAST, TELLING_PLAIN, PLAIN_ENOUGH, PLAIN_VOICES = 5.0, 7.0, 9.0, 40.0
 MOST_CHANCE = 0.35  # where more agrees by accident, agreeing says too little
 # Blotchy metal shows edges everywhere; but of known copper nearly all is there only at its
 # place. (Rims about holes are not: wood grain has shown nine of ten.)
@@ -70,8 +71,11 @@ class Evidence:
     @property
     def telling_support(self) -> float:
         """The same of what is telling alone."""
-        voices = self.in_view if self.voices is None else self.voices
-        return _ratio(self.telling * voices, voices, self.telling, self.chance)
+        return _ratio(self.telling * self._voices, self._voices, self.telling, self.chance)
+
+    @property
+    def _voices(self) -> float:
+        return self.in_view if self.voices is None else self.voices
 
     @property
     def convincing(self) -> bool:
@@ -82,7 +86,7 @@ class Evidence:
             least = LEAST_OF_MANY
         if self.known and self.in_view >= SOME and share >= CLEAR_SHARE:
             enough = CLEAR_ENOUGH
-        if self.known and self.telling_support >= TELLING_PLAIN:
+        if self.known and self._voices >= PLAIN_VOICES and self.telling_support >= TELLING_PLAIN:
             enough = PLAIN_ENOUGH
         most = self.most_chance if self.share >= NEARLY_ALL else MOST_CHANCE
         return bool(

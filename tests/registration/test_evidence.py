@@ -126,7 +126,7 @@ def test_known_copper_convinces_by_what_tells(agreeing, in_view, chance, telling
         (26, 38, 0.14, 0.64, 2.7, False),  # a solid pour turned by half a turn: its frame
         (26, 38, 0.10, 0.68, 2.7, False),  # and the right way round, which nothing tells
         (34, 58, 0.30, 0.59, 47.4, True),  # tracks, half of them under fingers and burnt out
-        (21, 33, 0.31, 0.67, 20.0, False),
+        (26, 36, 0.31, 0.72, 33.0, False),  # two rows of pads and little else, half turned
     ],
 )
 def test_a_frame_tells_nothing_however_well_it_is_seen(
