@@ -17,6 +17,7 @@ from drillaid.design.model import Copper
 from drillaid.geometry import Affine
 from drillaid.registration.edging import EdgeFit, fit_edges
 from drillaid.registration.evidence import COPPER_ENOUGH, COPPER_MOST_CHANCE, Evidence
+from drillaid.registration.settling import settle
 from drillaid.registration.stretches import (
     CELLS_PER_VOICE,
     SEEN_MM,
@@ -96,7 +97,7 @@ def judge(
     """Fits the edges from `start` and weighs what agrees; None where nothing does.
 
     telling: False leaves out how telling the stretches are, where only `share` is wanted
-    thorough: as for `fit_edges`
+    thorough: settled (`settling`), with a covariance that counts the scene's whims
     """
     seen = visible(eye, to_px, model, start)
     if seen.sum() < 60:
@@ -104,10 +105,12 @@ def judge(
     part = model.only(seen)
     fit = fit_edges(
         eye.grey, to_px, part, start, noise=eye.noise, px_per_mm=px_per_mm,
-        reaches=reaches, affine=affine, thorough=thorough,
+        reaches=reaches, affine=affine,
     )
     if fit is None:
         return None
+    if thorough:
+        fit = settle(eye.grey, to_px, part, fit, px_per_mm)
     agree = stretches_seen(eye, to_px, part, fit, px_per_mm)
     weight = Stretches.of(part).weight if telling else np.ones(len(agree))
     evidence = Evidence(
@@ -119,6 +122,7 @@ def judge(
         COPPER_ENOUGH,
         COPPER_MOST_CHANCE,
         known=True,
+        voices=float(weight.sum()) / CELLS_PER_VOICE,
     )
     return Judged(fit, evidence, seen, float(agree.mean()))
 

@@ -18,13 +18,8 @@ from drillaid.vision.contours import EdgeModel, EdgeReadings, read_edges
 
 AGREE_MM = 0.1  # an edge this near to its place is the one meant
 FEWEST = 30  # edges on which to base anything
-LEFT_OUT = 8  # parts of the board, and sides its edges face
-# The two see much of the same, and each is too large where errors are independent
-# (set on simulated benches; bench_registration.py holds it on others).
-BLOCK_SHARE, SIDE_SHARE = 0.65, 0.5
-SETTLING, SETTLED_MM = 8, 0.002
 CONVERGED_MM = 1e-5  # of weights that depend on what they lead to
-PROBE_MM, LEAST_GAIN = 0.03, 0.3
+LEFT_OUT = 8  # parts of the board whose leaving out tells how well the rest is known
 CELL_MM = 2.5  # readings nearer to each other than this share their errors
 LOOSE = {"scale": 0.004, "shear": 0.002}  # one sigma of prints, for boards with little copper
 
@@ -63,40 +58,29 @@ def polarity_of(readings: EdgeReadings, within: np.ndarray) -> float:
 
 def fit_edges(
     grey, to_px, model: EdgeModel, start: Affine, *, noise: float, px_per_mm: float,
-    reaches=(0.6, 0.35, 0.25, 0.2), affine: bool = True, weights=None, thorough: bool = False,
+    reaches=(0.6, 0.35, 0.25, 0.2), affine: bool = True, weights=None,
 ) -> EdgeFit | None:
     """Improves `start` (model mm -> plane); None where the edges do not bear it out.
 
     to_px: plane -> pixels as photographed; grey, weights: as for `read_edges`
     affine: False holds scale and shear as they are
-    thorough: until it settles; and the covariance counts what leaving out a part of the
-      board would change
     """
     if len(model) < FEWEST:
         return None
     look = _Look(grey, to_px, model, noise, px_per_mm, affine, weights)
-    placement, etch, gain = start, 0.0, 1.0
-    turns = [*reaches, *(reaches[-1:] * (SETTLING if thorough else 0))]
-    for turn, reach in enumerate(turns):
+    placement, etch = start, 0.0
+    for reach in reaches:
         got = look.at(placement, etch, reach)
         if got is None:
             return None
-        if turn == len(reaches):
-            gain = look.gain(placement, etch, reach, got)
-        step = got.step / gain
-        placement = _moved(placement, step, look.middle, look.size)
-        etch += step[6]
-        if turn >= len(reaches) and np.abs(step).max() < SETTLED_MM:
-            break
+        placement = moved(placement, got.step, look.middle, look.size)
+        etch += got.step[6]
     residual = got.off - got.rows @ got.step
     agree = np.abs(residual) < AGREE_MM
 
     def doubt() -> np.ndarray:
-        if thorough:
-            inner = _left_out(got, reach, look.size, affine) / gain**2
-        else:
-            inner = _covariance(got.rows, residual, got.weight, got.xy)
-        return _of_matrix(inner, placement, look.middle, look.size)
+        inner = _covariance(got.rows, residual, got.weight, got.xy)
+        return of_matrix(inner, placement, look.middle, look.size)
 
     return EdgeFit(
         placement, float(etch), doubt, float(agree.sum() / len(model)), int(agree.sum()),
@@ -137,23 +121,11 @@ class _Look:
         if usable.sum() < FEWEST:
             return None
         xy, off = model.xy[usable], readings.off[usable]
-        rows = _rows(xy, model.normal[usable], self.middle, self.size)
+        rows = rows_of(xy, model.normal[usable], self.middle, self.size)
         return _Got(xy, rows, off, *_solve(rows, off, reach, self.size, self.affine), polarity)
 
-    def gain(self, placement: Affine, etch: float, reach: float, got: _Got) -> float:
-        """How much of a known shift the readings give back, LEAST_GAIN to 1.
 
-        Narrow gaps and the preference for near edges draw them to where one looks.
-        """
-        probe = np.array([PROBE_MM, PROBE_MM, 0, 0, 0, 0, 0])
-        beside = self.at(_moved(placement, probe, self.middle, self.size), etch, reach)
-        if beside is None:
-            return 1.0
-        back = float((got.step - beside.step) @ probe / (probe @ probe))
-        return float(np.clip(back, LEAST_GAIN, 1.0))
-
-
-def _rows(xy, normal, middle, size) -> np.ndarray:
+def rows_of(xy, normal, middle, size) -> np.ndarray:
     """d off / d (shift 2, linear 4, etch): the linear part counts in units of `size`."""
     local = (xy - middle) / size
     rows = np.ones((len(xy), 7))
@@ -184,10 +156,10 @@ def _weighed(weight: np.ndarray, scale: float) -> np.ndarray:
     return weight / (6.0 * max(scale, 0.01) ** 2)
 
 
-def _solve(rows, off, reach, size, affine: bool, weight=None, scale=None):
-    """Robust least squares: (step, weight, scale); those of a like question are a good start."""
-    weight = np.ones(len(off)) if weight is None else weight
-    scale, step = reach / 2 if scale is None else scale, np.zeros(7)
+def _solve(rows, off, reach, size, affine: bool):
+    """Robust least squares: (step, weight, scale)."""
+    weight = np.ones(len(off))
+    scale, step = reach / 2, np.zeros(7)
     known = _known_of_prints(size, affine)
     for _ in range(8):
         # Seven unknowns of like size: the normal equations are exact enough, and far
@@ -204,7 +176,8 @@ def _solve(rows, off, reach, size, affine: bool, weight=None, scale=None):
     return step, weight, scale
 
 
-def _moved(placement: Affine, step, middle, size) -> Affine:
+def moved(placement: Affine, step, middle, size) -> Affine:
+    """`placement` after a step (7,) as `rows_of` counts it; its etch is nobody's place."""
     linear = np.eye(2) + np.array([[step[2], step[3]], [step[4], step[5]]]) / size
     offset = middle + step[:2] - linear @ middle
     return placement @ Affine(np.column_stack([linear, offset]))
@@ -225,31 +198,9 @@ def _covariance(rows, residual, weight, xy) -> np.ndarray:
     return (inner @ meat @ inner)[:6, :6]
 
 
-def _left_out(got: _Got, reach, size, affine: bool) -> np.ndarray:
-    """(6, 6) by leaving out parts: the delete-a-group jackknife (J. Tukey 1958, from memory).
-
-    Glare or a hand's shadow shifts the edges of a whole region alike, and where only two
-    sides of a pour are seen, etch and shift are one: no scatter within cells shows either.
-    An answer that changes with the region, or with the side, left out is not known well.
-    """
-    rows, off = got.rows, got.off
-    turn = np.arctan2(rows[:, 1], rows[:, 0]) / (2 * np.pi)
-    side = np.floor(LEFT_OUT * (turn % 1.0)).astype(int)
-    total = np.zeros((6, 6))
-    for block, share in ((blocks_of(got.xy, LEFT_OUT), BLOCK_SHARE), (side, SIDE_SHARE)):
-        kept = [block != k for k in range(LEFT_OUT)]
-        steps = np.array(
-            [
-                _solve(rows[k], off[k], reach, size, affine, got.weight[k], got.scatter)[0][:6]
-                for k in kept
-            ]
-        )
-        total += jackknife(steps) * share**2
-    return total
-
-
 def jackknife(left_out: np.ndarray) -> np.ndarray:
-    """(p, p) covariance of what K answers (K, p), each without one group, scatter about."""
+    """(p, p) covariance of what K answers (K, p), each without one group, scatter about: the
+    delete-a-group jackknife (J. Tukey 1958; from memory)."""
     apart = left_out - left_out.mean(axis=0)
     return apart.T @ apart * ((len(left_out) - 1) / len(left_out))
 
@@ -273,12 +224,12 @@ def blocks_of(xy: np.ndarray, count: int) -> np.ndarray:
     return block
 
 
-def _of_matrix(covariance, placement, middle, size) -> np.ndarray:
+def of_matrix(covariance, placement, middle, size) -> np.ndarray:
     """Parameters -> rows of the matrix, through the plane's linear part."""
     to_matrix = np.zeros((6, 6))
     for k in range(6):
         unit = np.zeros(7)
         unit[k] = 1e-6
-        moved = _moved(placement, unit, middle, size)
-        to_matrix[:, k] = ((moved.matrix - placement.matrix) / 1e-6).ravel()
+        beside = moved(placement, unit, middle, size)
+        to_matrix[:, k] = ((beside.matrix - placement.matrix) / 1e-6).ravel()
     return to_matrix @ covariance @ to_matrix.T

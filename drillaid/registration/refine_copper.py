@@ -17,6 +17,7 @@ from drillaid.registration.stretches import voices
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.eye import Eye
 
+SETTLED_BY = 4000  # edge points, all of them in view
 PAD_NEAR_MM = 1.6  # edges this near to a hole belong to its land
 
 
@@ -28,9 +29,9 @@ def refine_by_copper(
     start: design mm -> frame of to_plane_px: the plane with a rig; without one the
     design frame itself, seen through the pose that the pads gave
     """
+    part = some(model.only(visible(eye, to_plane_px, model, start)), SETTLED_BY)
     judged = judge(
-        eye, to_plane_px, some(model, MANY), start, ratio, chance, reaches=(0.4, 0.25, 0.2, 0.2),
-        thorough=True,
+        eye, to_plane_px, part, start, ratio, chance, reaches=(0.4, 0.25, 0.2), thorough=True
     )
     if judged is None:
         return None

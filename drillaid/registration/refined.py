@@ -26,7 +26,7 @@ FLOOR_MM, SCATTER_SHARE = 0.002, 0.12
 
 # Where the fit was settled and its doubt measured by leaving parts out, less remains:
 # this much, and this much per square millimetre of the edges' own variance.
-SETTLED_FLOOR_MM, SETTLED_PER_MM2 = 0.001, 2.1
+SETTLED_FLOOR_MM, SETTLED_PER_MM2 = 0.001, 1.3
 
 
 def settled_systematic_mm2(scatter_mm: float) -> float:

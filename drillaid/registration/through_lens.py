@@ -81,9 +81,7 @@ def lands_through_lens(image, design: Design, r: Refined) -> Refined:
     floor = systematic_mm2(step.scatter_mm)
 
     def variance_mm2(xy) -> np.ndarray:
-        # Of what two models of one camera do not agree about, half is not known.
-        apart = np.linalg.norm(state.to_px(xy) - r.to_px(xy), axis=1) / r.px_per_mm
-        return _variance_mm2(state, step.covariance, xy) + floor + (apart / 2) ** 2
+        return _variance_mm2(state, step.covariance, xy) + floor
 
     return replace(
         r, to_px=state.to_px, variance_mm2=variance_mm2, residual_rms_mm=float(step.scatter_mm)

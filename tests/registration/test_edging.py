@@ -1,17 +1,15 @@
 from __future__ import annotations
 
-import cv2
 import numpy as np
 import pytest
 from support.drawn_copper import board, exposed, photograph
 
 from drillaid.geometry import Affine
-from drillaid.registration import edging
 from drillaid.registration.copper import copper_edges, some
 from drillaid.registration.edging import blocks_of, fit_edges, jackknife, polarity_of
 from drillaid.registration.refined import systematic_mm2
 from drillaid.vision.channel import grey_of
-from drillaid.vision.contours import EdgeReadings, read_edges
+from drillaid.vision.contours import EdgeReadings
 
 SHAPE = (560, 760)
 RATIO = 15.0  # px per mm
@@ -120,48 +118,6 @@ def test_the_covariance_is_no_less_than_what_noise_does():
     scatter = np.sqrt(np.var(placed, axis=0, ddof=1).sum(axis=1).mean())
     # 12 draws of six numbers: good to about 15 %. Unevenness that is no noise counts as well.
     assert 0.7 < np.sqrt(np.mean(stated)) / scatter < 2.0
-
-
-def test_a_region_seen_aside_widens_a_thorough_fits_error():
-    """A strip of the board seen 0.06 mm aside, as glare does it: scatter in cells hides that."""
-    rng = np.random.default_rng(11)
-    image = photograph(BOARD, view(), SHAPE, rng)
-    left = image[:, :220].copy()
-    image[:, :220] = cv2.warpAffine(left, np.float32([[1, 0, 0], [0, 1, 0.9]]), left.shape[1::-1])
-    grey = grey_of(image)
-    told = {}
-    for thorough in (False, True):
-        fit = fit_edges(
-            grey.image, view(), some(EDGES, 1500), Affine.identity(), noise=grey.noise,
-            px_per_mm=RATIO, thorough=thorough,
-        )  # fmt: skip
-        told[thorough] = np.sqrt(np.mean(fit.variance_at(HOLES)))
-    real = np.sqrt(np.mean(off_mm(fit, Affine.identity()) ** 2))
-    assert real > 2 * told[False]
-    # Within three sigmas, although the strip pulls one way only.
-    assert real < 3 * told[True]
-
-
-def test_readings_that_give_back_a_part_are_taken_for_what_they_are(monkeypatch):
-    """Each reading is made to give back a third: the place is found, and its error is stated
-    as large as where all is given back."""
-    grey = grey_of(photograph(BOARD, view(), SHAPE, np.random.default_rng(14)))
-
-    def told(share: float):
-        def read(*args, **kwargs):
-            got = read_edges(*args, **kwargs)
-            return EdgeReadings(share * got.off, got.step, got.clear)
-
-        monkeypatch.setattr(edging, "read_edges", read)
-        fit = fit_edges(
-            grey.image, view(), some(EDGES, 1500), moved(0.08, -0.06), noise=grey.noise,
-            px_per_mm=RATIO, thorough=True,
-        )  # fmt: skip
-        return np.sqrt(np.mean(fit.variance_at(HOLES))), off_mm(fit, Affine.identity()).max()
-
-    whole, part = told(1.0), told(1 / 3)
-    assert part[1] < 0.01
-    assert 0.6 < part[0] / whole[0] < 1.6
 
 
 def test_leaving_out_one_at_a_time_gives_the_error_of_a_mean():

@@ -118,3 +118,29 @@ def test_known_copper_convinces_by_what_tells(agreeing, in_view, chance, telling
     assert copper.convincing is convinces
     if agreeing / in_view < 0.5:
         assert not Evidence(agreeing, in_view, chance, 0.4, telling).convincing
+
+
+@pytest.mark.parametrize(
+    ("agreeing", "in_view", "chance", "telling", "voices", "convinces"),
+    [
+        (26, 38, 0.14, 0.64, 2.7, False),  # a solid pour turned by half a turn: its frame
+        (26, 38, 0.10, 0.68, 2.7, False),  # and the right way round, which nothing tells
+        (34, 58, 0.30, 0.59, 47.4, True),  # tracks, half of them under fingers and burnt out
+        (26, 36, 0.31, 0.72, 33.0, False),  # two rows of pads and little else, half turned
+    ],
+)
+def test_a_frame_tells_nothing_however_well_it_is_seen(
+    agreeing, in_view, chance, telling, voices, convinces
+):
+    """Figures met on simulated benches."""
+    copper = Evidence(
+        agreeing, in_view, chance, 0.13, telling, 20.0, 0.6, known=True, voices=voices
+    )
+    assert copper.convincing is convinces
+
+
+def test_what_tells_is_weighed_by_the_same_formula():
+    # 8 of 10 telling voices, chance 0.1: as above, by hand.
+    copper = Evidence(30, 40, 0.1, telling=0.8, known=True, voices=10.0)
+    assert copper.telling_support == pytest.approx(13.6274, abs=1e-4)
+    assert Evidence(8, 10, 0.1, telling=0.8).telling_support == pytest.approx(13.6274, abs=1e-4)

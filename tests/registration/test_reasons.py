@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import os
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
 import pytest
 
 from drillaid.design.read import read_design
-from drillaid.registration.reasons import Why, why_not_found
+from drillaid.registration.reasons import Why, vague, why_not_found
 from drillaid.registration.register import register_picture
 from drillaid.registration.result import (
     BARE_SIDE,
@@ -147,3 +148,22 @@ def test_anothers_files_against_a_real_photograph(photograph, shared_data):
     design = read_design(sorted((shared_data / "etched" / "dimmer").glob("*.drl")), face=reference["face"])
     got = register_picture(image, design, face=reference["face"])
     assert got.status == NOT_FOUND and got.reason == OTHER_BOARD, got.message
+
+
+@pytest.mark.parametrize(
+    ("by", "stated_mm", "worst_mm", "calibrated", "is_vague"),
+    [
+        ("copper", 0.02, 0.05, True, False),
+        ("copper", 0.02, 0.06, True, True),  # one corner that nobody should drill
+        ("rims", 0.04, 0.09, True, False),
+        ("rims", 0.08, 0.09, True, True),
+        ("copper", 0.08, 0.50, False, False),  # without a rig the answer states its own limits
+    ],
+)
+def test_a_hole_that_is_not_known_is_no_place_to_drill(by, stated_mm, worst_mm, calibrated, is_vague):
+    holes = np.arange(24.0).reshape(12, 2)
+    stated = np.full(12, stated_mm)
+    stated[-1] = worst_mm
+    scene = SimpleNamespace(scene=SimpleNamespace(calibrated=calibrated))
+    known = SimpleNamespace(hypothesis=scene, by=by, variance_mm2=lambda xy: stated**2)
+    assert vague(known, holes) is is_vague

@@ -1,0 +1,208 @@
+"""The last step of a placement: all edges of the copper at once, none of them read alone.
+
+Read alone (`vision/contours.read_edges`) an edge is the steepest place within reach; in
+faint, blotched or littered pictures that is often something else, and counts for a whole
+edge. Here the change of brightness across every edge counts as it is, with its sign and
+its size, seen through a soft window about its place; the placement sought is the one
+under which what is seen lies in the middle of its windows. Noise and texture have both
+signs and cancel over the thousands. (The maximum of a sum under a kernel by mean shift:
+K. Fukunaga and L. Hostetler, IEEE Transactions on Information Theory 21(1), 1975; from
+memory.)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from drillaid.geometry import Affine
+from drillaid.registration.edging import (
+    CELL_MM,
+    LEFT_OUT,
+    EdgeFit,
+    blocks_of,
+    jackknife,
+    moved,
+    of_matrix,
+    rows_of,
+)
+from drillaid.registration.fit import PRINT
+from drillaid.vision.contours import EdgeModel
+from drillaid.vision.sampling import sample
+
+WINDOW_MM = 0.1  # one sigma; nearer windows tell less of blurred edges, wider ones see neighbours
+REACH = 2.8  # windows
+STEP_PX = 0.6  # between samples across an edge
+STEEPEST = 1.2  # of the usual steepness: more is swarf, a scratch or a drop of glare
+TURNS, SETTLED_MM, ASTRAY_MM = 8, 0.002, 0.3
+PROBE_MM, LEAST_GAIN = 0.03, 0.3
+ETCH_MM = 0.1  # one sigma, of all edges alike
+
+# Glare or a hand's shadow shifts the edges of a whole region alike, and where only two
+# sides of a pour are seen, etch and shift are one: no scatter within cells shows either.
+# So parts of the board are left out, and sides that edges face. The two see much of the
+# same, and each is too large where errors are independent (set on simulated benches;
+# bench_registration.py holds it on others).
+BLOCK_SHARE, SIDE_SHARE = 0.65, 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """What lies in the windows: weight (M,) of each edge and its first moment (M,), mm."""
+
+    weight: np.ndarray
+    moment: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class _Equations:
+    """inner @ step = right, in units of their own variance, prints included; known: (7, 7)
+    the prints' share of inner."""
+
+    inner: np.ndarray
+    right: np.ndarray
+    known: np.ndarray
+
+    @property
+    def step(self) -> np.ndarray:
+        return np.linalg.solve(self.inner, self.right)
+
+
+def settle(grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> EdgeFit:
+    """`fit` made more exact; where the edges taken together do not hold it, it stays, and its
+    place counts as known to ASTRAY_MM only.
+
+    grey: float32 (H, W); to_px: plane -> pixels as photographed
+    model: the edges in view. The covariance counts what leaving out a part of the board,
+    or the edges that face one side, would change; and what is known of prints where the
+    edges in view tell less: scale and shear of what lies outside.
+    """
+    work = _Settling(grey, to_px, model, fit, px_per_mm)
+    placement, etch = fit.placement, fit.etch_mm
+    gain = None
+    for _ in range(TURNS):
+        seen = work.at(placement, etch)
+        if gain is None:
+            gain = work.gain(placement, etch, seen)
+        equations = work.equations(seen, placement, etch, gain)
+        if equations is None:
+            return _hardly_known(fit)
+        step = equations.step
+        placement, etch = work.stepped(placement, step), etch + step[6]
+        if work.astray(fit, placement):
+            return _hardly_known(fit)
+        if np.abs(step).max() < SETTLED_MM:
+            break
+
+    def doubt() -> np.ndarray:
+        inner = work.covariance(seen, equations, gain)
+        return of_matrix(inner, placement, work.middle, work.size)
+
+    return replace(fit, placement=placement, etch_mm=float(etch), doubt=doubt)
+
+
+def _hardly_known(fit: EdgeFit) -> EdgeFit:
+    astray = np.diag([0, 0, 1, 0, 0, 1]) * ASTRAY_MM**2
+    return replace(fit, doubt=lambda: fit.covariance + astray)
+
+
+class _Settling:
+    """The edges' places and windows, the same at every turn."""
+
+    def __init__(self, grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> None:
+        self.grey, self.to_px, self.model, self.polarity = grey, to_px, model, fit.polarity
+        self.middle = model.xy.mean(axis=0)
+        self.size = max(float(np.ptp(model.xy, axis=0).max()), 1.0)
+        self.rows = rows_of(model.xy, model.normal, self.middle, self.size)
+        reach = REACH * WINDOW_MM
+        count = int(np.clip(np.ceil(2 * reach * px_per_mm / STEP_PX), 8, 64)) | 1
+        self.t = np.linspace(-reach, reach, count)
+        self.window = np.exp(-0.5 * (self.t / WINDOW_MM) ** 2)
+        cell = np.floor(model.xy / CELL_MM).astype(np.int64)
+        _, self.cell = np.unique(cell[:, 0] * 100_003 + cell[:, 1], return_inverse=True)
+        turn = np.arctan2(model.normal[:, 1], model.normal[:, 0]) / (2 * np.pi)
+        self.parts = (
+            (blocks_of(model.xy, LEFT_OUT), BLOCK_SHARE),
+            (np.floor(LEFT_OUT * (turn % 1.0)).astype(int) % LEFT_OUT, SIDE_SHARE),
+        )
+
+    def at(self, placement: Affine, etch: float) -> _Seen:
+        xy, normal, n = self.model.xy + self.model.normal * etch, self.model.normal, len(self.model)
+        ends = self.to_px(placement(np.concatenate([xy + WINDOW_MM * normal, xy - WINDOW_MM * normal])))
+        middle, along = (ends[:n] + ends[n:]) / 2, (ends[:n] - ends[n:]) / (2 * WINDOW_MM)
+        values = sample(self.grey, middle[:, None, :] + along[:, None, :] * self.t[None, :, None])
+        slope = np.zeros_like(values)
+        slope[:, 1:-1] = (values[:, 2:] - values[:, :-2]) * np.float32(self.polarity / 2)
+        slope[:, 1:-1] = 0.25 * slope[:, :-2] + 0.5 * slope[:, 1:-1] + 0.25 * slope[:, 2:]
+        window = self.window.astype(np.float32)
+        most = STEEPEST * float(np.median((np.abs(slope) * window).max(axis=1)))
+        seen = np.clip(slope, -most, most) @ np.column_stack([window, window * self.t])
+        return _Seen(seen[:, 0].astype(np.float64), seen[:, 1].astype(np.float64))
+
+    def gain(self, placement: Affine, etch: float, seen: _Seen) -> float:
+        """How much of a known shift the windows give back: what is seen is drawn to their middle."""
+        probe = np.array([PROBE_MM, PROBE_MM, 0, 0, 0, 0, 0])
+        beside = self.at(self.stepped(placement, probe), etch)
+        inner = self._inner(seen)
+        try:
+            here, there = (np.linalg.solve(inner, self.rows.T @ s.moment) for s in (seen, beside))
+        except np.linalg.LinAlgError:
+            return 1.0
+        return float(np.clip((here - there) @ probe / (probe @ probe), LEAST_GAIN, 1.0))
+
+    def _inner(self, seen: _Seen) -> np.ndarray:
+        return self.rows.T @ (self.rows * seen.weight[:, None])
+
+    def equations(self, seen: _Seen, placement: Affine, etch: float, gain: float) -> _Equations | None:
+        """None where what is seen does not hold the placement in every direction."""
+        inner, right = gain * self._inner(seen), self.rows.T @ seen.moment
+        if np.linalg.eigvalsh(inner)[0] <= 0:
+            return None
+        # Neighbours share their errors, so the scatter is that of cells (P. Huber 1967,
+        # Liang & Zeger 1986: the sandwich covariance; from memory).
+        left = seen.moment - gain * seen.weight * (self.rows @ np.linalg.solve(inner, right))
+        scores = np.zeros((self.cell.max() + 1, 7))
+        np.add.at(scores, self.cell, self.rows * left[:, None])
+        variance = max(float(np.trace(np.linalg.solve(inner, scores.T @ scores))) / 7, 1e-12)
+        known, away = self._prints(placement, etch)
+        return _Equations(inner / variance + known, right / variance - known @ away, known)
+
+    def _prints(self, placement: Affine, etch: float) -> tuple[np.ndarray, np.ndarray]:
+        """(precision (7, 7), where (7,) the placement is from a true print): as in `fit.PRINT`."""
+        left, stretch, right = np.linalg.svd(placement.linear)
+        strain = (right.T * stretch) @ right - np.eye(2)
+        away = np.concatenate([[0.0, 0.0], strain.ravel() * self.size, [etch]])
+        known = np.zeros((4, 7))
+        known[0, [2, 5]] = 0.5 / (PRINT["scale"] * self.size)
+        known[1, [2, 5]] = np.array([1.0, -1.0]) / (PRINT["stretch"] * self.size)
+        known[2, [3, 4]] = 1.0 / (PRINT["shear"] * self.size)
+        known[3, 6] = 1.0 / ETCH_MM
+        return known.T @ known, away
+
+    def stepped(self, placement: Affine, step: np.ndarray) -> Affine:
+        return moved(placement, step, self.middle, self.size)
+
+    def astray(self, fit: EdgeFit, placement: Affine) -> bool:
+        """So far away that it is no longer the place that was found."""
+        apart = placement(self.model.xy) - fit.placement(self.model.xy)
+        return bool(np.abs(apart).max() > ASTRAY_MM)
+
+    def covariance(self, seen: _Seen, equations: _Equations, gain: float) -> np.ndarray:
+        """(6, 6) of shift and linear part, as in `edging`: parts of the board and sides of the
+        edges left out in turn (J. Tukey 1958), and the doubt that prints leave."""
+        variance_free = equations.inner - equations.known
+        whole = gain * self._inner(seen)
+        scale = np.trace(variance_free) / np.trace(whole)
+        total = np.zeros((6, 6))
+        for part, share in self.parts:
+            steps = []
+            for k in range(LEFT_OUT):
+                here = part == k
+                rows, weight = self.rows[here], seen.weight[here]
+                inner = equations.inner - scale * gain * (rows.T @ (rows * weight[:, None]))
+                right = equations.right - scale * (rows.T @ seen.moment[here])
+                steps.append(np.linalg.solve(inner, right)[:6])
+            total += jackknife(np.array(steps)) * share**2
+        spread = np.linalg.inv(equations.inner)
+        return total + (spread @ equations.known @ spread)[:6, :6]
