@@ -50,9 +50,14 @@ class RegistrationView:
 
 @dataclass(frozen=True)
 class Confirm:
-    """The target has been drilled. forced: count it although we cannot vouch for the place."""
+    """The target has been drilled. forced: count it although we cannot vouch for the place.
+
+    hole: the one that was shown when this was said, where that is known; pressed twice on a
+    slow computer, it must not count the next one as well
+    """
 
     forced: bool = False
+    hole: int | None = None
 
 
 @dataclass(frozen=True)

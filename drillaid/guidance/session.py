@@ -140,7 +140,8 @@ class Session:
                 self._confirm(made, forced=False)
             case ev.Seen():
                 self._confirm(made, forced=False, seen=True)
-            case ev.Confirm(forced=forced):
+            case ev.Confirm(forced=forced, hole=hole):
+                self._meant(hole)
                 self._confirm(made, forced=forced)
             case ev.BitFitted(bit_mm=bit):
                 self._fit(bit, made)
@@ -161,6 +162,11 @@ class Session:
                 self._pause(isinstance(action, ev.Pause), made)
             case _:
                 raise TypeError(f"{action!r} is no action")
+
+    def _meant(self, hole: int | None) -> None:
+        target = self._need_target("confirm")
+        if hole is not None and hole != target.hole:
+            raise _Refused(f"that was for hole {hole}, and hole {target.hole} is the one in hand.")
 
     def _confirm(self, made: list[ev.Event], *, forced: bool, seen: bool = False) -> None:
         target = self._need_target("confirm")

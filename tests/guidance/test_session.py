@@ -127,6 +127,16 @@ def test_a_confirmation_off_target_is_refused_with_the_reason(job, prepare, reas
     assert job.names()[-1] == "refused"
 
 
+def test_said_twice_of_one_hole_it_counts_once(job):
+    """A key pressed twice while a slow computer still shows the first hole."""
+    shown = job.see(off=(0.4, 0.0)).hole
+    job.act(Confirm(forced=True, hole=shown))
+    again = job.act(Confirm(forced=True, hole=shown))
+    assert again.progress.done == 1 and again.hole != shown
+    assert f"that was for hole {shown}" in again.refusal
+    assert job.act(Confirm(forced=True, hole=again.hole)).progress.done == 2
+
+
 def test_a_forced_confirmation_counts_and_says_so(job):
     job.see(off=(0.4, 0.0))
     guidance = job.act(Confirm(forced=True))

@@ -96,7 +96,7 @@ class DrillingStage(GuidedStage):
             return made
 
         self.confirm = button(tr("Drilled"), tr("space"), tr("Counts the hole, as the pedal does"),
-                              lambda: self._act(Confirm()), go=True)  # fmt: skip
+                              lambda: self._drilled(), go=True)  # fmt: skip
         self.undo = button(tr("Take back"), "Z", tr("The last hole done or put aside"),
                            lambda: self._act(Undo()))  # fmt: skip
         self.skip = button(tr("Put aside"), "S", tr("Another hole first; this one later"),
@@ -104,7 +104,7 @@ class DrillingStage(GuidedStage):
         self.pause = button(tr("Pause"), "P", tr("Nothing counts until you go on"),
                             self._pause_or_resume)  # fmt: skip
         self.force = button(tr("Count anyway"), "A", tr("Although its place is not vouched for"),
-                            lambda: self._act(Confirm(forced=True)))  # fmt: skip
+                            lambda: self._drilled(forced=True))  # fmt: skip
         self.repair = button(tr("Repair the rig"), "R", tr("One picture of the marks; the board "
                              "and what was drilled are kept"), self._repair, go=True)  # fmt: skip
         self.repair.hide()
@@ -265,6 +265,11 @@ class DrillingStage(GuidedStage):
         if self.thread is not None:
             self.thread.act(action)
 
+    def _drilled(self, *, forced: bool = False) -> None:
+        """The hole that is shown, and no other that may have come since."""
+        if self.sight is not None:
+            self._act(Confirm(forced, self.sight.guidance.hole))
+
     def _bit_fitted(self, bit_mm: float) -> None:
         self._act(BitFitted(bit_mm))
 
@@ -303,7 +308,7 @@ class DrillingStage(GuidedStage):
         elif key == Qt.Key.Key_P:
             self._pause_or_resume()
         elif key == Qt.Key.Key_A and self.force.isEnabled():
-            self._act(Confirm(forced=True))
+            self._drilled(forced=True)
         elif key == Qt.Key.Key_T:
             self.panel.turn.toggle()
         elif key == Qt.Key.Key_M:
