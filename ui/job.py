@@ -23,6 +23,7 @@ from drillaid.guidance.session import Session
 from drillaid.guidance.spindle_mark import SpindleMark
 from drillaid.guidance.unrigged import SPINDLE_MM, UnriggedFinder
 from drillaid.guidance.view import View, hands_px_per_mm, upright_px_per_mm
+from drillaid.inspection.recheck import Recheck
 from drillaid.journal.journal import SIMULATED, BoardRecord, Journal, design_hash
 from drillaid.journal.resume import resume, start
 from drillaid.rig.budget import budget_within, spindle_error_mm
@@ -88,6 +89,7 @@ class JobState(QObject):
         self.let_go: Callable[[], object] = lambda: None  # waits until nobody else has the camera
         self.repair_wanted = False  # the bench's stage opens where a knocked rig is repaired
         self.resume_next = False  # the unfinished board of the next design is gone on with
+        self.recheck = False  # the board is gone on with: it is held against the record first
         self.session: Session | None = None
         self.errands: SimpleQueue[Callable[[], object]] = SimpleQueue()  # of the practice hand
         self.opening = threading.RLock()  # one stage at a time opens or closes the camera
@@ -111,7 +113,7 @@ class JobState(QObject):
         """Another design: nothing of the former board counts."""
         self.close_camera()
         self._boards = 0
-        self.set(job=job, board=None, found=False, finished=False, session=None)
+        self.set(job=job, board=None, found=False, finished=False, session=None, recheck=False)
 
     @property
     def boards_before(self) -> int:
@@ -128,7 +130,7 @@ class JobState(QObject):
         self._boards += 1
         self.board = None
         self.close_camera()
-        self.set(board=None, found=False, finished=False, session=None)
+        self.set(board=None, found=False, finished=False, session=None, recheck=False)
 
     # -- the record ------------------------------------------------------------------
 
@@ -271,6 +273,18 @@ class JobState(QObject):
         )  # fmt: skip
 
     def _hole_watch(self) -> HoleWatch | None:
+        return HoleWatch(self._eye()) if self.settings.seen else None
+
+    def rechecking(self) -> Recheck | None:
+        """Of a board that is gone on with, until it has been held against its record."""
+        if not self.recheck or self.board is None:
+            return None
+        job = self.job
+        bits = [choice.bit_mm for choice in job.choices]
+        return Recheck(job.design, bits, self._eye(), face=job.face)
+
+    def _eye(self):
+        """() -> (rig, thickness in its axes) of what the finder sees through, or None so far."""
         finder, rig, thickness = self._finder, self.bench.rig, self.job.thickness_mm
 
         def eye():
@@ -279,7 +293,7 @@ class JobState(QObject):
             made = finder.makeshift
             return None if made is None else (made.rig, 0.0)
 
-        return HoleWatch(eye) if self.settings.seen else None
+        return eye
 
     def _watch(self) -> RigWatch | None:
         """Of the rig's marks; the practice bench has none on it."""

@@ -134,9 +134,10 @@ def _guide(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
     telling.cautions()
     operator, camera, clock = _camera(args, bench, eye.size_px, session, held)
     teller = telling.Teller(lines)
+    finder = eye.finder(hurry=camera.live)
     live = LiveGuidance(
         camera,
-        eye.finder(hurry=camera.live),
+        finder,
         session,
         clock=clock,
         keeper=Keeper(journal, board, say),
@@ -145,6 +146,7 @@ def _guide(args: argparse.Namespace, held: contextlib.ExitStack) -> Answer:
         check=eye.check,
         watch=eye.watch,
         budget=eye.budget,
+        recheck=_recheck(args, design, work, finder, eye) if args.resume else None,
     )
     console = None if operator is not None else held.enter_context(keys.Console())
     if console is not None and console.open:
@@ -256,6 +258,17 @@ def _board(args: argparse.Namespace, journal, design, work, eye, settings):
     )
 
 
+def _recheck(args: argparse.Namespace, design, work, finder, eye):
+    """Holds the board that lies there against the record."""
+    from drillaid.inspection.recheck import Recheck
+
+    bits = {stop.hole: stop.bit_mm for stop in work.stops}
+    return Recheck(
+        design, [bits.get(hole.number, hole.drill_mm) for hole in design.holes],
+        lambda: eye.seen_through(finder), face=args.face,
+    )  # fmt: skip
+
+
 # -- where pictures come from --------------------------------------------------
 
 
@@ -298,10 +311,12 @@ def _camera(args: argparse.Namespace, bench, size_px, session, held: contextlib.
 
 
 def _run(live, operator, console) -> str:
-    """Until "finished", "ended" (the recording), "quit", "given_up" or "interrupted"."""
+    """Until "finished", "ended" (the recording), "quit", "given_up", "differs" (record and
+    board, and nobody is there to decide) or "interrupted"."""
+    from drillaid.commands.guiding import keys
     from drillaid.guidance.guidance import FINISHED
 
-    silent_since = time.monotonic()
+    silent_since, asked = time.monotonic(), False
     try:
         while True:
             guidance = live.step()
@@ -313,8 +328,14 @@ def _run(live, operator, console) -> str:
                     return "given_up"
                 if live.unwritten is not None:  # a person may make room; this one drills on
                     raise StorageError(live.unwritten)
-            if guidance.state == FINISHED:
+            if guidance.state == FINISHED and guidance.differs is None:
                 return "finished"
+            if guidance.differs is not None and (console is None or not console.open):
+                return "differs"  # nobody is there to decide
+            if guidance.differs is not None and not asked:
+                asked = True
+                console.lines()  # what was typed before the question is no answer to it
+                say(keys.DECIDE)
             if console is not None and not _obey(console, live):
                 return "quit"
             if live.trouble is None:
@@ -360,6 +381,9 @@ def _answer(ended: str, live, teller, journal, board: int) -> Answer:
     status = DONE
     if ended == "finished":
         text = f"{done}. Board {board} in {journal.path}."
+    elif ended == "differs":
+        text = f"{live.guidance.message} Nothing was changed; with a keyboard you can decide."
+        status = REFUSED
     elif ended == "given_up":
         text = f"{done}; the simulated operator gave up: {live.guidance.message} {_RESUME}"
         status = REFUSED

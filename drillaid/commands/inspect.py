@@ -39,6 +39,7 @@ def run(args: argparse.Namespace) -> Answer:
     from drillaid.design.parts import find_parts
     from drillaid.design.read import read_design
     from drillaid.inspection.measure import measure_holes
+    from drillaid.inspection.result import MEASURED
     from drillaid.inspection.summary import conclude
     from drillaid.registration.register import register_picture
     from drillaid.rig.file import load_rig
@@ -78,6 +79,9 @@ def run(args: argparse.Namespace) -> Answer:
         findings, parts, design, true_scale=rig is not None, seconds=seconds,
         bits_mm=at_hand, pins=pins,
     )  # fmt: skip
+    if inspection.status != MEASURED:
+        # nothing was measured, so nothing is filed with a board that may be another one
+        return Answer(inspection.message, inspection_json(inspection) | {"registration": place}, REFUSED)
     if args.report is not None:
         from drillaid.inspection.report import write_report
 

@@ -172,7 +172,7 @@ def _check(args, journal, numbers, rest) -> Answer:
         return Answer(check.message, {"status": check.registration.status,
                                       "message": check.message}, REFUSED)  # fmt: skip
     file_check(journal, record.id, check)
-    agreed = agreement(holes_now(journal.events(record.id))[0], check.inspection)
+    agreed = agreement(holes_now(journal.events(record.id))[0], check.inspection.holes)
     text = f"{check.message}\n{agreed.sentence}"
     status = DONE if check.inspection.ok and agreed.ok else REFUSED
     return Answer(text, inspection_json(check.inspection) | {"agreement": vars(agreed)}, status)

@@ -114,11 +114,22 @@ class Seen:
     """A picture shows the hole in the target's pad (`guidance.seen_hole`)."""
 
 
-Action = Confirm | Seen | Undo | Skip | Next | GoTo | Revisit | Pause | Resume | BitFitted | Pedal
+@dataclass(frozen=True)
+class AsSeen:
+    """The record is put right by what was seen on the board: these holes are drilled, and
+    those are not. Ends the pause that the disagreement began."""
+
+    drilled: tuple[int, ...] = ()
+    undrilled: tuple[int, ...] = ()
+
+
+Action = (
+    Confirm | Seen | Undo | Skip | Next | GoTo | Revisit | Pause | Resume | BitFitted | Pedal | AsSeen
+)
 
 # Events of these names change what is done; `Session.resume` rebuilds a session from them.
 FACTS = frozenset(
-    {"target", "stop_done", "hole_done", "skipped", "taken_back", "undone", "bit_fitted"}
+    {"target", "stop_done", "hole_done", "skipped", "taken_back", "undone", "bit_fitted", "as_seen"}
 )
 
 
@@ -129,7 +140,8 @@ class Event:
     event: "frame", "registered" (by a rig file with budget_mm and a message), "lost",
       "on_target", "bit_change" (wanted),
       "finished", "paused", "resumed", "refused" (with a reason), "rig_moved", "rig_true",
-      "mark_moved" (with reason, moved_mm and marks), or one of FACTS.
+      "mark_moved" (with reason, moved_mm and marks), "record_checked" (against the board, with
+      agrees, missing, extra, unseen and a message), "record_kept", or one of FACTS.
     off_mm: in bench axes, without a rig file in those of `RegistrationView`
     matrix: design mm -> bench mm, hence None without a rig file
     detail: further keys of the line ("part", "bit_mm", "forced", "reason" …)

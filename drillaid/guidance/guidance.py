@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from drillaid.geometry import Affine
 from drillaid.guidance.aim import CANNOT_VOUCH, Aim
@@ -10,6 +11,9 @@ from drillaid.guidance.cautions import Caution
 from drillaid.guidance.events import Event
 from drillaid.guidance.progress import Tally
 from drillaid.guidance.work import Stop
+
+if TYPE_CHECKING:
+    from drillaid.inspection.agreement import Agreement
 
 # States, from what keeps the operator from drilling to what lets him.
 FINISHED = "finished"  # nothing left; skipped holes may still be taken back
@@ -49,6 +53,7 @@ class Guidance:
     progress: of the board; by_bit: of each bit, in drilling order
     time_left_s: None until enough holes have been timed
     events: what this step brought about
+    differs: where record and board disagree, until the person has decided; else None
     """
 
     state: str
@@ -68,6 +73,7 @@ class Guidance:
     time_left_s: float | None
     latency_ms: float | None
     events: tuple[Event, ...]
+    differs: Agreement | None = None
 
     @property
     def hole(self) -> int | None:

@@ -12,7 +12,7 @@ from drillaid.guidance.guidance import Guidance
 from drillaid.guidance.session import Session
 
 # Facts that Undo takes back; the others only steer, and are written later if need be.
-_UNDOABLE = frozenset({"stop_done", "hole_done", "skipped", "taken_back"})
+_UNDOABLE = frozenset({"stop_done", "hole_done", "skipped", "taken_back", "as_seen"})
 
 
 class Record(Protocol):

@@ -33,6 +33,8 @@ class Ledger:
             self._fit(float(detail["bit_mm"]))
         elif fact == "undone":
             self._undo()
+        elif fact == "as_seen":
+            self._as_seen(*(frozenset(map(int, detail[k])) for k in ("drilled", "undrilled")))
         elif fact == "taken_back":
             self._take_back([int(h) for h in detail["holes"]])
         else:
@@ -59,6 +61,16 @@ class Ledger:
             raise ValueError("none of these holes is skipped")
         self._push(f"the return to {_holes(holes)}")
         self.progress = p.take_back(frozenset(rows), self.fitted_mm)
+
+    def _as_seen(self, drilled: frozenset[int], undrilled: frozenset[int]) -> None:
+        by_hole = self.progress.work.by_hole
+        if not drilled | undrilled or not (drilled | undrilled).issubset(by_hole):
+            raise ValueError("these are no holes of this board")
+        if drilled & undrilled:
+            raise ValueError("a hole cannot be drilled and not drilled")
+        self._push("the record put right by the board")
+        rows = [frozenset(r for h in holes for r in by_hole[h]) for holes in (drilled, undrilled)]
+        self.progress = self.progress.corrected(*rows, self.fitted_mm)
 
     def _aim(self, hole: int | None, part: int | None) -> None:
         row = self.progress.row_of(hole, part) if hole is not None else None

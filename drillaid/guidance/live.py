@@ -10,12 +10,22 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from drillaid.errors import CameraError, CameraTimeout, InputError
-from drillaid.guidance.events import Action, Event, RegistrationView, Seen
+from drillaid.guidance.events import (
+    Action,
+    AsSeen,
+    Event,
+    Pause,
+    RegistrationView,
+    Resume,
+    Seen,
+)
 from drillaid.guidance.finder import BoardFinder
 from drillaid.guidance.guidance import HOLD, LOST, MOVE, ON_TARGET, UNSURE, Guidance
 from drillaid.guidance.keeping import Keeper
 from drillaid.guidance.seen_hole import HoleWatch
 from drillaid.guidance.session import Session
+from drillaid.inspection.agreement import Agreement
+from drillaid.inspection.recheck import Recheck
 from drillaid.registration.result import Registration
 from drillaid.rig.budget import Budget
 from drillaid.rig.frame import Camera, Frame
@@ -38,6 +48,8 @@ class LiveGuidance:
     watch: looks at the rig's reference marks; while they say that it has moved, nothing is
       on target
     budget: what limits the hole in hand, told with each "registered"; None where nobody knows
+    recheck: of a job that is gone on with: holds the first pictures against the record; where
+      they differ the work is paused until `Resume` (the record stands) or `AsSeen`
     hole_watch: counts a hole that is seen to be drilled, without a word from the operator
 
     frame, registration: of the last picture; trouble: the camera's, or None;
@@ -58,11 +70,14 @@ class LiveGuidance:
         watch: RigWatch | None = None,
         hole_watch: HoleWatch | None = None,
         budget: Callable[[Guidance, Registration], Budget | None] | None = None,
+        recheck: Recheck | None = None,
     ) -> None:
         self.camera, self.finder, self.session = camera, finder, session
         self._clock, self._keeper, self._listen = clock, keeper, listen
         self._stopwatch, self._check, self._watch = stopwatch, check, watch
         self.hole_watch, self._budget = hole_watch, budget
+        self._recheck = recheck
+        self._differs: Agreement | None = None
         self.frame: Frame | None = None
         self.registration: Registration | None = None
         self.guidance: Guidance | None = None
@@ -89,11 +104,21 @@ class LiveGuidance:
 
     def act(self, action: Action) -> Guidance:
         """What the operator did; `refusal` says why it did not count, if so."""
-        return self._out(self.session.act(action, self._now()))
+        guidance = self.session.act(action, self._now())
+        decided = isinstance(action, Resume | AsSeen) and guidance.refusal is None
+        if decided and self._differs is not None:
+            self._differs = None
+            if isinstance(action, Resume):
+                self._note("record_kept")
+        return self._out(guidance)
 
     def keep_with(self, keeper: Keeper) -> None:
         """From here on all is recorded: what came before was looking, not drilling."""
         self._keeper = keeper
+
+    def hold_against(self, recheck: Recheck | None) -> None:
+        """The next pictures are held against the record, as with `recheck`."""
+        self._recheck = recheck
 
     @property
     def unwritten(self) -> str | None:
@@ -112,6 +137,7 @@ class LiveGuidance:
         self._back()
         self._look_at_marks(frame)
         self.registration = self.finder.look(frame.image)
+        self._hold_against_record(frame)
         view = RegistrationView.of(self.registration, frame)
         guidance = self.session.step(view, now_s=max(self._now(), frame.time_s))
         guidance = self._told_what_limits(guidance)
@@ -119,6 +145,27 @@ class LiveGuidance:
         if started is not None:
             guidance = _with_latency(guidance, 1000 * (self._stopwatch() - started))
         return self._out(guidance)
+
+    def _hold_against_record(self, frame: Frame) -> None:
+        """Before anything can be on target in this picture."""
+        if self._recheck is None:
+            return
+        agreed = self._recheck.look(frame.image, self.registration, self._holes_done())
+        if agreed is None:
+            return
+        self._recheck = None
+        self._note(
+            "record_checked", agrees=agreed.ok, message=agreed.sentence, agreeing=agreed.agreeing,
+            missing=list(agreed.missing), extra=list(agreed.extra), unseen=list(agreed.unseen),
+        )  # fmt: skip
+        if not agreed.ok:
+            self._differs = agreed
+            paused = self.session.act(Pause(), self._now())
+            self._pending += paused.events if paused.refusal is None else ()
+
+    def _holes_done(self) -> frozenset[int]:
+        progress = self.session.progress
+        return frozenset(h for h in progress.work.by_hole if progress.hole_is_done(h))
 
     def _told_what_limits(self, guidance: Guidance) -> Guidance:
         """The event "registered" with the budget of the hole in hand."""
@@ -206,6 +253,8 @@ class LiveGuidance:
         if self._pending:
             guidance = replace(guidance, events=(*self._pending, *guidance.events))
             self._pending = []
+        if self._differs is not None:
+            guidance = replace(guidance, message=self._differs.sentence, differs=self._differs)
         if self._keeper is not None:
             guidance = self._keeper.keep(guidance, self.session)
         self.guidance = guidance

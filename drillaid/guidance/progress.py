@@ -53,6 +53,15 @@ class Progress:
         after = replace(self, skipped=self.skipped - rows)
         return after if after.target is not None else after.with_next(fitted_mm)
 
+    def corrected(
+        self, done: frozenset[int], left: frozenset[int], fitted_mm: float | None
+    ) -> Progress:
+        """These rows are done and those are left, whatever they were before."""
+        after = replace(
+            self, done=(self.done | done) - left, skipped=self.skipped - done - left
+        )
+        return after if after.target in after.left else after.with_next(fitted_mm)
+
     def aim_at(self, row: int) -> Progress:
         if row not in self.left:
             raise ValueError("only a stop that is left can be the target")

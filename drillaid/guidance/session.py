@@ -158,6 +158,8 @@ class Session:
                 if not self.progress.skipped:
                     raise _Refused("no hole is skipped.")
                 self._change(made, "taken_back", holes=list(self.progress.holes_skipped()))
+            case ev.AsSeen(drilled=drilled, undrilled=undrilled):
+                self._as_seen(drilled, undrilled, made)
             case ev.Pause() | ev.Resume():
                 self._pause(isinstance(action, ev.Pause), made)
             case _:
@@ -236,6 +238,14 @@ class Session:
     def _aim_for(self, row: int, made: list[ev.Event]) -> None:
         stop = self._work.stops[row]
         self._change(made, "target", stop.hole, part=stop.part)
+
+    def _as_seen(self, drilled, undrilled, made: list[ev.Event]) -> None:
+        unknown = set(drilled).union(undrilled).difference(self._work.by_hole)
+        if unknown or not (drilled or undrilled):
+            raise _Refused("these are no holes of this board.")
+        self._change(made, "as_seen", drilled=sorted(drilled), undrilled=sorted(undrilled))
+        if self._paused:
+            self._pause(False, made)
 
     def _pause(self, pause: bool, made: list[ev.Event]) -> None:
         if pause == self._paused:
@@ -337,7 +347,7 @@ class Session:
         target = self._target()
         seen = seen or (self._aim if name in ("frame", "on_target") and self._fresh() else None)
         fresh = self._fresh_picture()
-        if hole is None and name not in ("undone", "taken_back", "bit_fitted", "finished"):
+        if hole is None and name not in ("undone", "taken_back", "bit_fitted", "finished", "as_seen"):
             hole = None if target is None else target.hole
         return ev.Event(
             t=self._now,

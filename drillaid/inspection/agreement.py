@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, Inspection
+from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding
 
+MANY = 3  # holes missing, from which on another board is thought of
 NAMED = 8  # holes named in a sentence; further ones are counted
 
 
@@ -26,6 +27,11 @@ class Agreement:
         return not (self.missing or self.extra)
 
     @property
+    def elsewhere(self) -> bool:
+        """So little agrees that another board is likelier than a slip."""
+        return len(self.missing) >= MANY and len(self.missing) > self.agreeing
+
+    @property
     def sentence(self) -> str:
         """For a person, with what to do."""
         if self.ok:
@@ -33,6 +39,12 @@ class Agreement:
             if self.unseen:
                 words += f", {_named(self.unseen)} not to be seen"
             return words + "."
+        if self.elsewhere:
+            return (
+                f"This does not look like the board of the record: {len(self.missing)} holes that "
+                f"it says are drilled are not there, and {self.agreeing} are. Lay the right board "
+                "under the camera, or begin a new one."
+            )
         parts = []
         if self.missing:
             parts.append(f"recorded as drilled but not there: {_named(self.missing)}")
@@ -44,11 +56,11 @@ class Agreement:
         )
 
 
-def agreement(done: Iterable[int], inspection: Inspection) -> Agreement:
-    """done: the holes recorded as drilled."""
+def agreement(done: Iterable[int], holes: Iterable[HoleFinding]) -> Agreement:
+    """done: the holes recorded as drilled; holes: as they were found on the board."""
     recorded = set(done)
     seen = {state: set() for state in (DRILLED, UNDRILLED, HIDDEN)}
-    for hole in inspection.holes:
+    for hole in holes:
         seen[hole.state].add(hole.hole)
     return Agreement(
         tuple(sorted(recorded & seen[UNDRILLED])),

@@ -19,13 +19,15 @@ LEAST_PIXELS = 12
 @dataclass(frozen=True, eq=False)
 class PadColours:
     """Of N pads: copper and laminate (N, 3) BGR; texture (N,), how far a pixel of
-    copper is from its pad's colour, rms over the three, the median of them; step (N,), between the two colours
+    copper is from its pad's colour, rms over the three, the median of them; step (N,), between
+    the two colours; promise (N, 3), the copper that the rest of the board lets expect there
     """
 
     copper: np.ndarray
     laminate: np.ndarray
     texture: np.ndarray
     step: np.ndarray
+    promise: np.ndarray
 
 
 def learn_colours(places_mm, copper_samples, laminate_samples) -> PadColours:
@@ -51,7 +53,8 @@ def learn_colours(places_mm, copper_samples, laminate_samples) -> PadColours:
         texture[i] = np.median(off)
     usual = float(np.median(texture))
     texture = np.clip(texture, max(0.7 * usual, 2.0), max(1.6 * usual, 4.0))
-    return PadColours(local, laminate, texture, np.linalg.norm(local - laminate, axis=1))
+    step = np.linalg.norm(local - laminate, axis=1)
+    return PadColours(local, laminate, texture, step, copper)
 
 
 def _basis(places) -> np.ndarray:

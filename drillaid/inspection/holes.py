@@ -13,6 +13,7 @@ from drillaid.inspection.patch import Board, Stack, stack
 from drillaid.inspection.posterior import COARSE, FINE, GROWN, Circles, locate
 from drillaid.inspection.rays import Network, Surroundings, ray_features
 from drillaid.inspection.state import Look, looks
+from drillaid.inspection.traits import pad_traits
 from drillaid.inspection.vote import vote
 
 STARTS = 3  # places from which each hole is looked at
@@ -35,17 +36,19 @@ class Place:
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """xy_mm: (2,) in the plane; covariance: (3, 3) of (x, y, radius); support: 0 … 1"""
+    """xy_mm: (2,) in the plane; covariance: (3, 3) of (x, y, radius); support: 0 … 1
+    traits: (F,), see `inspection.traits`"""
 
     xy_mm: np.ndarray
     radius_mm: float
     covariance: np.ndarray
     support: float
     look: Look
+    traits: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
-class _Group:
+class PlacesOfABit:
     """Places of one bit size and their patches."""
 
     bit_mm: float
@@ -55,33 +58,40 @@ class _Group:
 
 def look_at(board: Board, places: Sequence[Place], noise: float) -> list[Seen | None]:
     """One for each place; None where the photograph does not show it."""
-    groups = _groups(board, places)
-    colours = _colours(places, groups)
+    groups = places_by_bit(board, places)
+    colours = colours_about(places, groups)
     seen: list[Seen | None] = [None] * len(places)
     for group in groups:
         reach = np.array([places[i].reach_mm for i in group.rows])
-        circles = _circles(board, group, colours, reach, noise)
+        circles, features, odds = _circles(board, group, colours, reach, noise)
         shown = looks(group.stack, colours, group.rows, group.bit_mm / 2, circles)
+        traits = pad_traits(
+            group.stack, colours, group.rows, group.bit_mm / 2, circles, shown, features, odds,
+            [places[i].land for i in group.rows],
+        )  # fmt: skip
         for k, i in enumerate(group.rows):
             seen[i] = Seen(
                 group.stack.middles_mm[k] + circles.xy_mm[k], float(circles.radius_mm[k]),
                 circles.covariance[k], float(circles.support[k]), shown[k],
+                traits[k],
             )  # fmt: skip
     return seen
 
 
-def _groups(board: Board, places: Sequence[Place]) -> list[_Group]:
+def places_by_bit(board: Board, places: Sequence[Place]) -> list[PlacesOfABit]:
+    """Those that are in the picture, small bits first."""
     groups = []
     for bit in sorted({round(p.bit_mm, 3) for p in places}):
         rows = [i for i, p in enumerate(places) if round(p.bit_mm, 3) == bit]
         half = bit / 2 * SIZES[1] + WANDER_MM + MARGIN_MM
         pieces, kept = stack(board, [(places[i].at_mm, places[i].land) for i in rows], half)
         if pieces is not None:
-            groups.append(_Group(bit, np.array(rows)[kept], pieces))
+            groups.append(PlacesOfABit(bit, np.array(rows)[kept], pieces))
     return groups
 
 
-def _colours(places: Sequence[Place], groups: list[_Group]) -> PadColours:
+def colours_about(places: Sequence[Place], groups: list[PlacesOfABit]) -> PadColours:
+    """Of every place, in their order."""
     copper = [np.zeros((0, 3), np.float32)] * len(places)
     bare = list(copper)
     for group in groups:
@@ -99,30 +109,49 @@ def _colours(places: Sequence[Place], groups: list[_Group]) -> PadColours:
     return learn_colours(np.array([p.at_mm for p in places]), copper, bare)
 
 
-def _circles(
-    board: Board, group: _Group, colours: PadColours, reach_mm, noise: float
-) -> Circles:
-    """Voted for, then found on rays from there, then twice more from what was found."""
+def starts(
+    group: PlacesOfABit, colours: PadColours, reach_mm, noise: float, keep: int = STARTS
+) -> np.ndarray:
+    """(N, keep, 2) mm from each patch's middle: where its hole may be, best first."""
     pieces, pads, radius = group.stack, group.rows, group.bit_mm / 2
     strange = strangeness(pieces.images, colours.copper[pads], colours.texture[pads])
     trusted = pieces.inside & (pieces.depth_mm > RING_MM / 2)
     radii = np.arange(SIZES[0] * radius, SIZES[1] * radius + 0.02, 0.04)
-    votes = vote(pieces, strange, trusted, radii, reach_mm, noise, keep=STARTS)
-    lower = np.array([board.lower_rim_mm(m) for m in pieces.middles_mm])
+    return vote(pieces, strange, trusted, radii, reach_mm, noise, keep=keep).xy_mm
+
+
+def features_from(
+    board: Board, group: PlacesOfABit, colours: PadColours, rows, xy_mm
+) -> np.ndarray:
+    """What the network is shown of some patches, (M, RAYS, F).
+
+    rows: (M,) which patch of the group; xy_mm: (M, 2) the rays' origin from its middle
+    """
+    pad = group.rows[rows]
+    lower = np.array([board.lower_rim_mm(m) for m in group.stack.middles_mm])
+    around = Surroundings(
+        colours.copper[pad], colours.laminate[pad], colours.texture[pad], lower[rows],
+        0.8 / board.px_per_mm,
+    )  # fmt: skip
+    expected = np.full(len(rows), GROWN * group.bit_mm / 2)
+    return ray_features(group.stack, rows, xy_mm, expected, around)
+
+
+def _circles(
+    board: Board, group: PlacesOfABit, colours: PadColours, reach_mm, noise: float
+) -> tuple[Circles, np.ndarray, np.ndarray]:
+    """Voted for, then found on rays from there, then twice more from what was found; with the
+    features and the answers of the last rays."""
     network = Network.kept()
 
-    def found(rows, xy_mm, grid) -> Circles:
-        pad = pads[rows]
-        around = Surroundings(
-            colours.copper[pad], colours.laminate[pad], colours.texture[pad], lower[rows],
-            0.8 / board.px_per_mm,
-        )  # fmt: skip
-        expected = np.full(len(rows), GROWN * radius)
-        odds = network.log_odds(ray_features(pieces, rows, xy_mm, expected, around))
-        return locate(odds, xy_mm, radius, grid)
+    def found(rows, xy_mm, grid):
+        features = features_from(board, group, colours, rows, xy_mm)
+        odds = network.log_odds(features)
+        return locate(odds, xy_mm, group.bit_mm / 2, grid), features, odds
 
-    every = np.arange(len(pads))
-    first = found(np.repeat(every, STARTS), votes.xy_mm.reshape(-1, 2), COARSE)
+    every = np.arange(len(group.rows))
+    voted = starts(group, colours, reach_mm, noise)
+    first, *_ = found(np.repeat(every, STARTS), voted.reshape(-1, 2), COARSE)
     best = first.score.reshape(-1, STARTS).argmax(axis=1) + STARTS * every
-    second = found(every, first.xy_mm[best], MIDDLING)
+    second, *_ = found(every, first.xy_mm[best], MIDDLING)
     return found(every, second.xy_mm, FINE)

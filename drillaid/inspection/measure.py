@@ -11,6 +11,7 @@ from drillaid.design.model import Design, Hole
 from drillaid.design.ring import land_breakout_deg, ring_left
 from drillaid.inspection.holes import WANDER_MM, Place, Seen, look_at
 from drillaid.inspection.patch import Board
+from drillaid.inspection.rays import Network
 from drillaid.inspection.result import DRILLED, HIDDEN, HoleFinding
 from drillaid.inspection.state import judge
 from drillaid.registration.result import Placement
@@ -42,22 +43,31 @@ def measure_holes(
     bits = design.drill_mm if bits_mm is None else np.asarray(bits_mm, dtype=np.float64)
     if len(bits) != len(design.holes):
         raise ValueError("one bit for each hole")
-    board = Board.of(
-        _no_finer(picture, placement, rig, thickness_mm), placement, rig, thickness_mm
-    )
-    noise = noise_of(picture[..., 1].astype(np.float32))
-    places = _places(design, board, bits, placement)
+    board, places, noise = looked_at(picture, design, placement, rig, thickness_mm, bits)
     seen = look_at(board, places, noise)
     flip = -1.0 if (rig is not None and face == "bottom") else 1.0
+    odds = _odds(seen)
     findings = []
     for i, hole in enumerate(design.holes):
-        state, reason = _judged(hole, places[i], seen[i])
+        state, reason = _judged(hole, seen[i], odds[i])
         rim = seen[i] if state == DRILLED else None
         error = float(placement.expected_error_mm[i])
         findings.append(
             _finding(hole, places[i].land, state, reason, rim, board, rig is not None, flip, error)
         )
     return tuple(findings)
+
+
+def looked_at(
+    picture: np.ndarray, design: Design, placement: Placement, rig: Rig | None,
+    thickness_mm: float, bits,
+) -> tuple[Board, list[Place], float]:  # fmt: skip
+    """The board in its picture, where its holes may be, and the picture's noise, grey levels."""
+    board = Board.of(
+        _no_finer(picture, placement, rig, thickness_mm), placement, rig, thickness_mm
+    )
+    noise = noise_of(picture[..., 1].astype(np.float32))
+    return board, _places(design, board, bits, placement), noise
 
 
 def _no_finer(picture, placement: Placement, rig: Rig | None, thickness_mm: float) -> np.ndarray:
@@ -80,12 +90,22 @@ def _places(design: Design, board: Board, bits, placement: Placement) -> list[Pl
     return places
 
 
-def _judged(hole: Hole, place: Place, seen: Seen | None) -> tuple[str, str]:
+def _odds(seen: Sequence[Seen | None]) -> np.ndarray:
+    """(N, 3) the probability of each state; NaN where the photograph does not show the place."""
+    odds = np.full((len(seen), 3), np.nan)
+    rows = [i for i, one in enumerate(seen) if one is not None]
+    if rows:
+        traits = np.stack([seen[i].traits for i in rows])
+        odds[rows] = np.exp(Network.kept("judge.npz").log_odds(traits))
+    return odds
+
+
+def _judged(hole: Hole, seen: Seen | None, odds) -> tuple[str, str]:
     if seen is None:
         return HIDDEN, "outside the picture"
     if hole.slot_to_mm is not None:
         return HIDDEN, "slots are not measured yet"
-    return judge(seen.support, seen.look, float(np.hypot(*(seen.xy_mm - place.at_mm))))
+    return judge(odds, seen.look, seen.support)
 
 
 def _finding(

@@ -24,9 +24,10 @@ FLOOR = 0.004  # of a ray's probability at a place: what it says is at times wro
 # Neighbouring rays see the same dust and the same pixels: so much of their sum counts.
 # Set on simulated boards, as is what no ray shows.
 SHARED = 0.25
-# Sigmas against the posterior's spread, for a rim of that support; set on simulated boards.
-CLEAR_SUPPORT, MOST_DOUBT = 0.9, 4.0
-CENTRE_SHARE, RADIUS_SHARE = 0.85, 1.05
+# Sigmas against the posterior's spread, for a rim on all rays; and by how much they grow for each
+# ray that has none. Set on simulated boards of seeds 100 to 207.
+CENTRE_SHARE, RADIUS_SHARE = 0.86, 1.12
+CENTRE_DOUBT, RADIUS_DOUBT = 10.0, 1.5
 NEAR_MM = 0.06  # a ray supports a circle that passes this near what it says
 
 
@@ -66,8 +67,9 @@ def locate(log_odds: np.ndarray, origin_mm, bit_radius_mm: float, grid=COARSE) -
     covariance = np.einsum("nh,nhi,nhj->nij", weight, off, off)
     support = _support(log_odds, circles[score.argmax(axis=1)], bit_radius_mm)
     # where rays contradict each other those that agree are the less to be believed
-    doubt = np.minimum((CLEAR_SUPPORT / np.maximum(support, 0.2)) ** 1.5, MOST_DOUBT)[:, None]
-    grow = doubt * np.array([CENTRE_SHARE, CENTRE_SHARE, RADIUS_SHARE])
+    lacking = 1.0 - np.clip(support, 0.0, 1.0)[:, None]
+    shares = np.array([CENTRE_SHARE, CENTRE_SHARE, RADIUS_SHARE])
+    grow = shares * (1.0 + lacking * np.array([CENTRE_DOUBT, CENTRE_DOUBT, RADIUS_DOUBT]))
     covariance = covariance * grow[:, :, None] * grow[:, None, :]
     return Circles(origin + mean[:, :2], mean[:, 2], covariance, support, best)
 

@@ -27,6 +27,7 @@ BINS = len(ALONG)
 _ANGLE = np.arange(RAYS) * (2 * np.pi / RAYS)
 TURNS = np.column_stack([np.cos(_ANGLE), np.sin(_ANGLE)])  # (RAYS, 2)
 NEIGHBOURS = 2
+WHOLE = 3 * BINS  # features of all rays together, the last ones
 LEAST_TEXTURE = 4.0  # grey levels; copper plainer than that is taken for no plainer
 
 
@@ -57,8 +58,10 @@ def ray_features(stack: Stack, rows, xy_mm, radius_mm, around: Surroundings) -> 
     rise = np.gradient(colour, axis=2)
     change = np.sqrt((rise**2).sum(axis=3))
     change = change / (change + 1.5 * texture[..., 0])
-    smooth = np.concatenate([strange, change, signed.mean(axis=3)], axis=2)
-    smooth = sum(np.roll(smooth, k, axis=1) for k in range(-NEIGHBOURS, NEIGHBOURS + 1)) / 5
+    plain = np.concatenate([strange, change, signed.mean(axis=3)], axis=2)
+    # all round: dust, a torn lip or an untouched pad are told by more than one ray
+    whole = np.broadcast_to(plain.mean(axis=1, keepdims=True), plain.shape)
+    smooth = sum(np.roll(plain, k, axis=1) for k in range(-NEIGHBOURS, NEIGHBOURS + 1)) / 5
     wall = -(around.lower_mm @ TURNS.T)[..., None]
     radius = np.broadcast_to(np.asarray(radius_mm)[:, None, None], wall.shape)
     blur = np.full_like(wall, around.blur_mm)
@@ -67,7 +70,7 @@ def ray_features(stack: Stack, rows, xy_mm, radius_mm, around: Surroundings) -> 
     return np.concatenate([
         signed.reshape(*signed.shape[:2], -1), strange, np.clip(bare, -1, 2), change, smooth,
         np.clip(depth, -0.3, 0.3) * 3, np.clip(wall, -0.5, 1.0) * 2, radius, blur * 10,
-        np.tanh(contrast),
+        np.tanh(contrast), whole,
     ], axis=2).astype(np.float32)  # fmt: skip
 
 
@@ -95,9 +98,9 @@ class Network:
 
     @classmethod
     @cache
-    def kept(cls) -> Network:
-        """The one that comes with the program."""
-        with np.load(Path(__file__).with_name("rays.npz")) as file:
+    def kept(cls, name: str = "rays.npz") -> Network:
+        """One of those that come with the program."""
+        with np.load(Path(__file__).with_name(name)) as file:
             count = len(file.files) // 2
             return cls(tuple(
                 (file[f"w{k}"].astype(np.float32), file[f"b{k}"].astype(np.float32))
@@ -105,8 +108,9 @@ class Network:
             ))  # fmt: skip
 
     def log_odds(self, features: np.ndarray) -> np.ndarray:
-        """float32 (N, RAYS, BINS + 1): logarithm of the probability that the rim is at each
-        of ALONG, and last that none is to be seen there."""
+        """float32 (…, K) of features (…, F): logarithm of the probability of each answer. For
+        rays (N, RAYS, BINS + 1): that the rim is at each of ALONG, and last that none is to be
+        seen there."""
         x = features.reshape(-1, features.shape[-1])
         for k, (weights, bias) in enumerate(self.layers):
             x = x @ weights + bias
@@ -114,4 +118,4 @@ class Network:
                 np.maximum(x, 0, out=x)
         x -= x.max(axis=1, keepdims=True)
         x -= np.log(np.exp(x).sum(axis=1, keepdims=True))
-        return x.reshape(*features.shape[:2], BINS + 1)
+        return x.reshape(*features.shape[:-1], x.shape[-1])

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 UNLIKELY = 0.025  # of what is told without "too close to call"
 DRILLED, UNDRILLED, HIDDEN = "drilled", "undrilled", "hidden"
 MEASURED = "measured"
+NOTHING_DRILLED, NOTHING_SEEN = "undrilled", "not_seen"  # of a whole board: nothing to measure
 
 
 def percent(share: float) -> str:
@@ -136,7 +137,8 @@ class Summary:
 
 @dataclass(frozen=True)
 class Inspection:
-    """status: "measured", or the registration's refusal with nothing measured.
+    """status: MEASURED; NOTHING_DRILLED or NOTHING_SEEN, which are refusals: no hole was
+    measured, and the message says what to do.
 
     true_scale: lengths on the board are real mm (a rig was given); else they rest
     on the artwork having its design size

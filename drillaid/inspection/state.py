@@ -1,8 +1,9 @@
 """Drilled, not drilled, or not to be seen: what the pad itself says.
 
-A rim on most rays is a hole. Without one the pad must show itself: its copper where the
-bit would have cut, or its land's edge, or bare laminate where the land came off. What
-shows none of these is covered, and nothing is said about it.
+A second small network weighs all that is known of a pad (`traits`): a hole may be full of dust
+of the copper's colour, an etched mark may look like one, and a finger may be as brown as the
+board. It was trained on simulated benches (`tests/benchmarks/train_judge.py`). What it is not
+sure of counts as hidden.
 """
 
 from __future__ import annotations
@@ -16,13 +17,13 @@ from drillaid.inspection.patch import Stack
 from drillaid.inspection.posterior import Circles
 from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED
 
-# Share of the rays with a rim on one circle: on simulated boards holes reach 0.6, pads 0.3.
-CERTAIN, SURE, DOUBTFUL = 0.60, 0.45, 0.30
-ASTRAY_MM = 0.35  # a rim this far from its place must be a certain one
+SURE = 0.55  # a hole against an untouched pad; between that and the contrary nothing is said
+COVERED = 0.7  # the probability from which on neither is asked
+MEASURABLE = 0.25  # share of the rays with a rim on the circle, below which it is nowhere
 UNTOUCHED = 0.55  # of the pixels where the bit would have cut, like the board's copper
-PLAINLY = 0.75  # so much of it, and a faint ring is a scratch or an etched mark
+BARE = 0.7  # of them, like its laminate
 ALIKE = 5.0  # textures within which a colour is this board's copper
-LEAST_PIXELS = 6
+LEAST_PIXELS, LEAST_TEXTURE = 6, 3.0
 LEAST_GREY = 8.0  # colours nearer than this are one, grey levels over three colours
 
 
@@ -30,13 +31,15 @@ LEAST_GREY = 8.0  # colours nearer than this are one, grey levels over three col
 class Look:
     """Of one pad, shares 0 … 1: of its bit's belt like copper; of the belt like laminate;
     of its land's edge that shows; inside: of the place that the photograph shows;
-    within: just inside the rim that was found, like what is just outside."""
+    within: just inside the rim that was found, like what is just outside; apart: how far
+    copper and laminate differ there, in copper's textures."""
 
     copper: float
     bare: float
     edge: float
     inside: float
     within: float = 0.0
+    apart: float = 99.0
 
 
 def looks(
@@ -53,10 +56,11 @@ def looks(
         strict=True,
     ):  # fmt: skip
         copper, bare = _like(image, colours, pad)
+        apart = float(colours.step[pad] / max(colours.texture[pad], LEAST_TEXTURE))
         here = belt & inside
         seen = float(inside[disc].mean())
         if here.sum() < LEAST_PIXELS:
-            out.append(Look(0.0, 0.0, 0.0, seen))
+            out.append(Look(0.0, 0.0, 0.0, seen, apart=apart))
             continue
         beside = inside & (depth < -0.12) & (depth > -0.45)
         ring = inside & (depth > 0.06) & ~disc
@@ -66,7 +70,9 @@ def looks(
             edge = float(np.mean(copper[ring])) * float(np.quantile(bare[beside], 0.7))
         share = np.hypot(axes[0] - x, axes[1] - y) / radius
         mean = _same(image, inside & (depth > 0.03), share)
-        out.append(Look(float(copper[here].mean()), float(bare[here].mean()), edge, seen, mean))
+        out.append(
+            Look(float(copper[here].mean()), float(bare[here].mean()), edge, seen, mean, apart)
+        )
     return out
 
 
@@ -87,7 +93,7 @@ def _same(image, usable, share) -> float:
 
 def _like(image, colours: PadColours, pad: int) -> tuple[np.ndarray, np.ndarray]:
     """Which pixels are like the board's copper there, and like its laminate; 0 or 1, (S, S)."""
-    texture = max(float(colours.texture[pad]), 3.0)
+    texture = max(float(colours.texture[pad]), LEAST_TEXTURE)
     copper, laminate = colours.copper[pad], colours.laminate[pad]
     lean = laminate - copper
     off = image - copper.astype(np.float32)
@@ -98,23 +104,30 @@ def _like(image, colours: PadColours, pad: int) -> tuple[np.ndarray, np.ndarray]
     return near.astype(np.float32), bare.astype(np.float32)
 
 
-def judge(support: float, look: Look, away_mm: float = 0.0) -> tuple[str, str]:
-    """State and reason. support: share of the rays with a rim on the best circle, which
-    lies away_mm from where the hole should be."""
+def judge(odds: np.ndarray, look: Look, support: float) -> tuple[str, str]:
+    """State and reason.
+
+    odds: (3,) of the judging network, the probabilities of a hole, of an untouched pad and of
+    something that covers it; support: share of the rays with a rim on the best circle
+    """
     if look.inside < 0.9:
         return HIDDEN, "at the edge of the picture"
-    # An etched mark is smaller than its bit: there is copper just within the rim it seems
-    # to have.
-    if support >= CERTAIN or (
-        support >= SURE and look.within < UNTOUCHED and away_mm < ASTRAY_MM
-    ):
-        return DRILLED, ""
-    if support >= DOUBTFUL and look.copper < PLAINLY:
-        return HIDDEN, "there may be a hole, but its rim is not clear enough to measure"
+    hole, pad, covered = (float(p) for p in odds)
+    if covered > COVERED:
+        return HIDDEN, "neither a hole nor an untouched pad is to be seen there"
+    share = hole / max(hole + pad, 1e-9)
+    if share <= 1 - SURE:
+        return UNDRILLED, _why_undrilled(look)
+    if share < SURE:
+        return HIDDEN, "there may be a hole, but it cannot be told from an untouched pad"
+    if support < MEASURABLE:
+        return HIDDEN, "there seems to be a hole, but its rim is not clear enough to measure"
+    return DRILLED, ""
+
+
+def _why_undrilled(look: Look) -> str:
     if look.copper >= UNTOUCHED:
-        return UNDRILLED, "the pad is untouched"
-    if look.edge >= 0.5 and look.copper >= 0.25:
-        return UNDRILLED, "no edge of a hole is to be seen on the pad"
-    if look.bare >= 0.7:
-        return UNDRILLED, "no hole, and no copper to be seen either"
-    return HIDDEN, "neither a hole nor an untouched pad is to be seen there"
+        return "the pad is untouched"
+    if look.bare >= BARE:
+        return "no hole, and no copper to be seen either"
+    return "no edge of a hole is to be seen on the pad"

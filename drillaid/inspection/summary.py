@@ -15,6 +15,8 @@ from drillaid.inspection.result import (
     DRILLED,
     HIDDEN,
     MEASURED,
+    NOTHING_DRILLED,
+    NOTHING_SEEN,
     UNDRILLED,
     HoleFinding,
     Inspection,
@@ -22,6 +24,7 @@ from drillaid.inspection.result import (
     Summary,
 )
 
+MANY_HIDDEN = 0.1  # of the holes, from which on it is said what to do about it
 SIGMAS = 2.0  # of the play's error, which a remedy shall leave
 SEED = 1  # the same photograph is judged the same twice
 
@@ -165,17 +168,37 @@ def conclude(
     )
     summary = summarise(findings, judged)
     return Inspection(
-        MEASURED, _message(summary), tuple(findings), judged, summary, true_scale, seconds or {}
+        _status(summary), _message(summary), tuple(findings), judged, summary, true_scale, seconds or {}
+    )
+
+
+def _status(s: Summary) -> str:
+    if s.drilled or not s.holes:
+        return MEASURED
+    return NOTHING_DRILLED if s.undrilled else NOTHING_SEEN
+
+
+def _nothing(s: Summary) -> str:
+    """Of a board without one measured hole, with what to do."""
+    if not s.undrilled:
+        return (
+            f"None of the {s.holes} holes can be seen, drilled or not: take hands and spindle away "
+            "from the board, wipe dust off it, and take the picture again in even light."
+        )
+    hidden = f", {s.hidden} are not to be seen" if s.hidden else ""
+    return (
+        f"No hole is drilled on this board: {s.undrilled} of {s.holes} pads are untouched{hidden}. "
+        "Drill it first; if it is drilled, this is a picture from before, or of another board of "
+        "the same design."
     )
 
 
 def _message(s: Summary) -> str:
-    if not s.drilled and s.undrilled:
-        words = f"no hole is drilled on this board yet: {s.undrilled} of {s.holes} pads untouched"
-    else:
-        words = f"{s.drilled} of {s.holes} holes drilled"
-        if s.undrilled:
-            words += f", {s.undrilled} not yet"
+    if _status(s) != MEASURED:
+        return _nothing(s)
+    words = f"{s.drilled} of {s.holes} holes drilled"
+    if s.undrilled:
+        words += f", {s.undrilled} not yet"
     if s.hidden:
         words += f", {s.hidden} not to be seen"
     if s.drilled:
@@ -190,4 +213,9 @@ def _message(s: Summary) -> str:
             words += f", {failing} {'does' if failing == 1 else 'do'} not"
         if s.parts_unknown:
             words += f", {s.parts_unknown} cannot be judged yet"
+    if s.hidden > MANY_HIDDEN * s.holes:
+        words += (
+            "; to see the others take hands and spindle away, wipe the dust off, focus on the "
+            "copper and give even light"
+        )
     return words + "."

@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 SIMULATED = " (simulated bench)"
 # The last of these in a board's events says whether work on it is over.
 _ENDS = ("finished", "put_away")
-_GOES_ON = ("undone", "taken_back")
+_GOES_ON = ("undone", "taken_back", "as_seen")
 # All that say how many holes are done; a long list of boards reads no others.
-_COUNTING = ("hole_done", "stop_done", "skipped", "taken_back", "undone", *_ENDS)
+_COUNTING = ("hole_done", "stop_done", "skipped", "taken_back", "undone", "as_seen", *_ENDS)
 # A live picture stream is no record; everything else a session says is.
 _NOT_KEPT = frozenset({"frame"})
 
@@ -289,7 +289,7 @@ def holes_now(events: Sequence[EventRecord]) -> tuple[frozenset[int], frozenset[
     skipped: frozenset[int] = frozenset()
     before = []
     for event in events:
-        if event.event in ("hole_done", "stop_done", "skipped", "taken_back"):
+        if event.event in ("hole_done", "stop_done", "skipped", "taken_back", "as_seen"):
             before.append((done, skipped))
         if event.event == "hole_done":
             done |= {event.hole}
@@ -297,6 +297,9 @@ def holes_now(events: Sequence[EventRecord]) -> tuple[frozenset[int], frozenset[
             skipped |= {event.hole}
         elif event.event == "taken_back":
             skipped -= set(event.data["holes"])
+        elif event.event == "as_seen":
+            seen, not_there = (set(event.data[k]) for k in ("drilled", "undrilled"))
+            done, skipped = (done | seen) - not_there, skipped - seen - not_there
         elif event.event == "undone" and before:
             done, skipped = before.pop()
     return done, skipped

@@ -13,7 +13,7 @@ from drillaid.design.parts import find_parts
 from drillaid.design.read import read_design
 from drillaid.journal.journal import Journal, design_hash
 from drillaid.rig.file import save_rig
-from drillaid.simulation.conditions import ordinary
+from drillaid.simulation.conditions import ordinary, without_board
 from drillaid.simulation.export import write_fabrication_files
 
 KEYS = {"hole", "state", "centre_mm", "off_mm", "distance_mm", "diameter_mm", "ring_mm",
@@ -126,3 +126,66 @@ def test_pins_that_are_none_are_refused_before_the_picture_is_read(job, capsys, 
     folder, files, *_ = job
     assert main(["inspect", *files, str(folder / "no.png"), "--pin", pin]) == 2
     assert "--pin" in capsys.readouterr().err
+
+
+# --- photographs with which nothing can be measured, each with its own sentence and advice ----------
+
+
+def _without_a_hole():
+    return ordinary(10).render()
+
+
+def _drilled(seed=10):
+    bench = ordinary(seed)
+    for hole in bench.board.design.holes:
+        bench.board.drill(hole.xy_mm, hole.drill_mm)
+    return bench
+
+
+@pytest.mark.parametrize(
+    ("take", "status", "said", "advice"),
+    [
+        (_without_a_hole, "undrilled", "No hole is drilled on this board", "Drill it first"),
+        (lambda: _drilled(12).render(), "not_found", "this design's pattern is not on it",
+         "check that the files are this board's"),
+        (lambda: without_board(10).render(), "not_found", "No board is to be seen", "lay it under"),
+        (lambda: cv2.GaussianBlur(_drilled().render(), (0, 0), 4), "not_found", "out of focus",
+         "focus on the board's copper"),
+    ],
+    ids=["undrilled", "another design", "empty bench", "blurred"],
+)  # fmt: skip
+def test_what_cannot_be_measured_is_refused_with_advice(
+    job, capsys, tmp_path, take, status, said, advice
+):
+    folder, files, *_ = job
+    photo, report = tmp_path / "photo.png", tmp_path / "r.html"
+    cv2.imwrite(str(photo), take())
+    with Journal.open(tmp_path / "data") as journal:
+        board = journal.start_board("board", design_hash(read_design(files)), holes=3)
+    words = ["inspect", *files, str(photo), "--rig", str(folder / "rig.toml"), "--report",
+             str(report), "--data", str(tmp_path / "data")]  # fmt: skip
+    assert main([*words, "--json"]) == 3
+    data = json.loads(capsys.readouterr().out)
+    assert data["status"] == status
+    assert said in data["message"] and advice in data["message"]
+    assert not any(hole["state"] == "drilled" for hole in data["holes"])
+    # neither written nor filed: it may be a picture of something else
+    assert not report.exists()
+    with Journal.open(tmp_path / "data") as journal:
+        assert journal.events(board) == []
+    assert main(words) == 3
+    told = capsys.readouterr()
+    assert (told.out + told.err).strip().splitlines() == [data["message"]]
+
+
+def test_a_photograph_that_is_none_is_bad_input(job, capsys, tmp_path):
+    folder, files, *_ = job
+    letter = tmp_path / "photo.jpg"
+    letter.write_text("Dear all,\n")
+    assert main(["inspect", *files, str(letter), "--rig", str(folder / "rig.toml")]) == 2
+    small = tmp_path / "small.png"
+    cv2.imwrite(str(small), np.zeros((480, 640, 3), np.uint8))
+    capsys.readouterr()
+    assert main(["inspect", *files, str(small), "--rig", str(folder / "rig.toml")]) == 2
+    told = capsys.readouterr().err
+    assert "640" in told and len(told.strip().splitlines()) == 1

@@ -11,18 +11,21 @@ import pytest
 from support.bench_job import SPINDLE, Job, work_of
 from support.scripted_camera import ScriptedCamera, WrittenFinder, registered, unseen
 
+from drillaid.design.model import Design, Hole
 from drillaid.errors import CameraLost, CameraTimeout, RigError, StorageError
 from drillaid.guidance import guidance as g
-from drillaid.guidance.events import BitFitted, Confirm, Skip, Undo
+from drillaid.guidance.events import AsSeen, BitFitted, Confirm, Resume, Skip, Undo
 from drillaid.guidance.keeping import Keeper
 from drillaid.guidance.live import LiveGuidance
 from drillaid.guidance.session import Session
-from drillaid.journal.journal import Journal
+from drillaid.inspection.agreement import Agreement
+from drillaid.journal.journal import Journal, holes_now
 from drillaid.journal.resume import resume, start
 from drillaid.rig.frame import Frame
 from drillaid.rig.reader import NewestFrame
 
 FRAME = 0.05
+DESIGN_8 = Design("eight", tuple(Hole(n, 2.54 * n, 0.0, 0.8) for n in range(1, 9)))
 
 
 class Bench:
@@ -283,3 +286,75 @@ def test_a_real_journal_on_a_full_disk_and_going_on_after_a_crash(tmp_path):
     with Journal.open(tmp_path / "j.sqlite3") as journal:
         session = resume(journal, board, SPINDLE, design=design)
         assert session.progress.done == bench.session.progress.done == {0, 1}
+
+
+# --- a job that is gone on with ---------------------------------------------------------------
+
+
+class SaidOnce:
+    """In place of `Recheck`: the answer comes with the second picture."""
+
+    def __init__(self, agreed) -> None:
+        self.agreed, self.asked = agreed, []
+
+    def look(self, image, registration, done):
+        self.asked.append(done)
+        return None if len(self.asked) < 2 else self.agreed
+
+
+DIFFERS = Agreement(missing=(1,), extra=(4,), unseen=(), agreeing=1)
+
+
+def gone_on_with(agreed, **more) -> tuple[Bench, SaidOnce]:
+    """Holes 1 and 2 are on record."""
+    job = Job(work_of((0.8, 5), (1.0, 3)))
+    job.fit(0.8)
+    job.act(Confirm(forced=True))
+    job.act(Confirm(forced=True))
+    facts = [(event.event, event.hole, event.detail) for event in job.events]
+    session, recheck = Session.resume(job.work, SPINDLE, facts), SaidOnce(agreed)
+    return with_bit(Bench([FRAME] * 30, session=session, recheck=recheck, **more)), recheck
+
+
+def test_a_record_that_agrees_is_told_once_and_work_goes_on():
+    bench, recheck = gone_on_with(Agreement((), (), (), 2))
+    assert bench.run(12).state == g.ON_TARGET
+    assert recheck.asked == [frozenset({1, 2})] * 2
+    (event,) = [e for e in bench.events if e.event == "record_checked"]
+    assert event.detail["agrees"] and "paused" not in bench.names()
+
+
+def test_where_the_record_differs_nothing_is_on_target_until_a_person_decides():
+    bench, _ = gone_on_with(DIFFERS)
+    guidance = bench.run(15)
+    assert guidance.state == g.PAUSED and not guidance.can_confirm
+    assert guidance.differs is DIFFERS and guidance.message == DIFFERS.sentence
+    assert "on_target" not in bench.names()
+    assert bench.live.act(Confirm()).refusal is not None
+    assert bench.live.guidance.progress.done == 2  # nothing was changed in silence
+    after = bench.live.act(Resume())
+    assert after.differs is None and after.progress.done == 2
+    assert "record_kept" in bench.names()
+    assert bench.run(10).state == g.ON_TARGET
+
+
+def test_the_record_is_put_right_by_the_board_and_that_is_recorded(tmp_path):
+    with Journal.open(tmp_path) as journal:
+        bench, _ = gone_on_with(DIFFERS)
+        board = start(journal, DESIGN_8, bench.work)
+        facts = Job(bench.work)
+        facts.fit(0.8)
+        facts.act(Confirm(forced=True))
+        facts.act(Confirm(forced=True))
+        journal.record(board, *facts.events)
+        bench.live.keep_with(Keeper(journal, board, print))
+        bench.run(3)
+        after = bench.live.act(AsSeen(DIFFERS.extra, DIFFERS.missing))
+        assert after.differs is None and after.refusal is None and after.state != g.PAUSED
+        done, _ = holes_now(journal.events(board))
+        assert done == {2, 4}
+        assert resume(journal, board, SPINDLE).progress.done == bench.session.progress.done
+        names = [e.event for e in journal.events(board)]
+        assert names.index("record_checked") < names.index("as_seen")
+        bench.live.act(Undo())
+        assert holes_now(journal.events(board))[0] == {1, 2}

@@ -54,18 +54,20 @@ def test_strangeness_is_a_half_at_four_textures():
     assert got[0, 1, 1] == 0
 
 
-@pytest.mark.parametrize("support, look, state", [
-    (0.9, Look(0.0, 0.0, 0.0, 1.0), "drilled"),
-    (0.1, Look(0.9, 0.0, 0.9, 1.0), "undrilled"),
-    (0.1, Look(0.0, 0.9, 0.0, 1.0), "undrilled"),  # the land came off
-    (0.1, Look(0.0, 0.0, 0.0, 1.0), "hidden"),
-    (0.4, Look(0.1, 0.0, 0.9, 1.0), "hidden"),
-    (0.4, Look(0.9, 0.0, 0.9, 1.0), "undrilled"),  # a faint ring on plain copper
-    (0.5, Look(0.9, 0.0, 0.9, 1.0, 0.8), "undrilled"),  # an etched mark
-    (0.7, Look(0.9, 0.0, 0.9, 1.0, 0.8), "drilled"),
-    (0.9, Look(0.0, 0.0, 0.0, 0.6), "hidden"),  # the picture ends there
+PAD = Look(0.9, 0.0, 0.9, 1.0)
+
+
+@pytest.mark.parametrize("odds, look, support, state, words", [
+    ((0.9, 0.1, 0.0), Look(0.0, 0.0, 0.0, 1.0), 0.9, "drilled", ""),
+    ((0.1, 0.9, 0.0), PAD, 0.1, "undrilled", "untouched"),
+    ((0.1, 0.9, 0.0), Look(0.0, 0.9, 0.0, 1.0), 0.1, "undrilled", "no copper"),  # it came off
+    ((0.1, 0.9, 0.0), Look(0.4, 0.1, 0.9, 1.0), 0.1, "undrilled", "no edge of a hole"),
+    ((0.1, 0.1, 0.8), PAD, 0.1, "hidden", "neither"),  # a finger the colour of copper
+    ((0.44, 0.46, 0.1), PAD, 0.5, "hidden", "cannot be told"),
+    ((0.9, 0.1, 0.0), PAD, 0.1, "hidden", "not clear enough"),  # a hole, but nobody knows where
+    ((0.9, 0.1, 0.0), Look(0.0, 0.0, 0.0, 0.6), 0.9, "hidden", "edge of the picture"),
 ])  # fmt: skip
-def test_what_is_said_of_a_place(support, look, state):
-    got, reason = judge(support, look)
+def test_what_is_said_of_a_place(odds, look, support, state, words):
+    got, reason = judge(np.array(odds), look, support)
     assert got == state
-    assert bool(reason) == (state != "drilled")
+    assert words in reason and bool(reason) == (state != "drilled")

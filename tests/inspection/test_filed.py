@@ -108,12 +108,12 @@ def test_a_bare_bench_is_not_found(check, job):
 
 def test_record_and_board_are_held_against_each_other(check, journal, board):
     done, _ = holes_now(journal.events(board))
-    agreed = agreement(done, check.inspection)
+    agreed = agreement(done, check.inspection.holes)
     assert agreed.ok and agreed.agreeing == len(done)
-    off = agreement((done | {6}) - {7}, check.inspection)
+    off = agreement((done | {6}) - {7}, check.inspection.holes)
     assert (off.missing, off.extra) == ((6,), (7,))
     assert "not there: hole 6" in off.sentence and "not recorded: hole 7" in off.sentence
-    none = agreement(frozenset(), check.inspection)
+    none = agreement(frozenset(), check.inspection.holes)
     assert len(none.extra) == len(done) and "more" in none.sentence
 
 

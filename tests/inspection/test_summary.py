@@ -93,3 +93,27 @@ def test_a_board_not_drilled_at_all_has_no_figures():
     found = [HoleFinding(h.number, "undrilled", "the pad is untouched") for h in board.holes]
     s = conclude(found, [], board, true_scale=True).summary
     assert (s.drilled, s.undrilled, s.rms_mm, s.worst_hole, s.mean_off_mm) == (0, 5, None, None, None)
+
+
+def test_a_board_of_which_nothing_was_measured_is_a_refusal_with_advice():
+    board = _board()
+
+    def of(*states):
+        found = [HoleFinding(h.number, s) for h, s in zip(board.holes, states, strict=True)]
+        return conclude(found, [], board, true_scale=True)
+
+    undrilled = of("undrilled", "undrilled", "undrilled", "hidden", "undrilled")
+    assert undrilled.status == "undrilled" and not undrilled.ok
+    assert "4 of 5 pads are untouched, 1 are not" in undrilled.message
+    assert "Drill it first" in undrilled.message
+    hidden = of(*["hidden"] * 5)
+    assert hidden.status == "not_seen" and not hidden.ok
+    assert "None of the 5 holes" in hidden.message and "wipe dust off" in hidden.message
+
+
+def test_many_hidden_holes_come_with_advice():
+    board = _board()
+    found = [_drilled(h) for h in board.holes]
+    assert "wipe" not in conclude(found, [], board, true_scale=True).message
+    found[2] = HoleFinding(3, "hidden")
+    assert "wipe the dust off" in conclude(found, [], board, true_scale=True).message

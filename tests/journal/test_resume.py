@@ -8,7 +8,7 @@ from support.bench_job import SPINDLE, Job, work_of
 from drillaid.design.model import Design, Hole
 from drillaid.errors import StorageError, UsageError
 from drillaid.guidance import guidance as g
-from drillaid.guidance.events import Confirm, GoTo, Next, Revisit, Skip, Undo
+from drillaid.guidance.events import AsSeen, Confirm, GoTo, Next, Revisit, Skip, Undo
 from drillaid.guidance.session import Session
 from drillaid.journal.journal import Journal, design_hash
 from drillaid.journal.resume import resume, spindle_of, start
@@ -102,3 +102,37 @@ def test_another_place_of_the_spindle_is_recorded_once(journal):
     assert spindle_of(record, [event]) == list(moved)
     older = journal.start_board("before that was kept", "x", holes=1)
     assert spindle_of(journal.board(older), []) is None
+
+
+def test_what_was_put_right_by_the_board_outlives_the_break(journal):
+    work = work_of((0.8, 4))
+    board = start(journal, DESIGN, work)
+    job = Job(work)
+    job.fit(0.8)
+    for action in (Confirm(forced=True), Confirm(forced=True), Skip()):
+        job.act(action)
+    after = job.act(AsSeen(drilled=(3, 4), undrilled=(1,)))
+    assert after.progress.done == 3 and after.target.hole == 1
+    journal.record(board, *job.events)
+    assert resume(journal, board, SPINDLE).progress == job.session.progress
+    record = journal.board(board)
+    assert (record.done, record.skipped) == (3, 0)
+    assert job.act(AsSeen(drilled=(9,))).refusal is not None
+    with pytest.raises(ValueError, match="cannot be drilled and not"):
+        job.session.ledger.apply("as_seen", None, {"drilled": [1], "undrilled": [1]})
+    job.act(Undo())
+    journal.record(board, job.events[-1])
+    assert (journal.board(board).done, journal.board(board).skipped) == (2, 1)
+
+
+def test_a_finished_board_is_open_again_once_a_hole_is_seen_to_be_missing(journal):
+    work = work_of((0.8, 1))
+    board = start(journal, DESIGN, work)
+    job = Job(work)
+    job.fit(0.8)
+    job.act(Confirm(forced=True))
+    journal.record(board, *job.events)
+    assert journal.board(board).finished
+    job.act(AsSeen(undrilled=(1,)))
+    journal.record(board, job.events[-1])
+    assert not journal.board(board).finished

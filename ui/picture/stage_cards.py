@@ -9,6 +9,7 @@ from PyQt6.QtWidgets import QWidget
 
 from drillaid.guidance.cautions import NOTICE, before_work
 from drillaid.guidance.guidance import Guidance
+from drillaid.inspection.agreement import Agreement
 from drillaid.journal.journal import BoardRecord
 from ui.look.colours import Colours
 from ui.picture.card import Card
@@ -74,6 +75,36 @@ class UnfinishedCard(Card):
     def _begin_new(self) -> None:
         self.close_card()
         self.begin_new.emit()
+
+
+class RecordCard(Card):
+    """Record and board differ, and a person decides. keep(): the record stands; as_seen(): it is
+    put right by what was seen; another(): another board lies there."""
+
+    keep = pyqtSignal()
+    as_seen = pyqtSignal()
+    another = pyqtSignal()
+
+    def __init__(self, colours: Colours, parent: QWidget) -> None:
+        super().__init__(colours, parent)
+        self.label(tr("Record and board differ"), "title")
+        self.told = self.label()
+        self.add_button(tr("The record stands  (space)"), self.keep.emit)
+        self.add_button(tr("Put the record right as seen  (B)"), self.as_seen.emit)
+        self.add_button(tr("Another board lies there: begin a new one  (N)"), self.another.emit)
+
+    def offer(self, differs: Agreement) -> None:
+        if self.told.text() != differs.sentence:
+            self.told.setText(differs.sentence)
+        self.open()
+
+    def keyPressEvent(self, event) -> None:  # noqa: N802
+        if event.key() == Qt.Key.Key_B:
+            self.as_seen.emit()
+        elif event.key() == Qt.Key.Key_N:
+            self.another.emit()
+        else:
+            super().keyPressEvent(event)
 
 
 class FinishedCard(Card):

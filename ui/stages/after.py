@@ -299,7 +299,7 @@ def look(job, image, rig, journal: Journal, board: int, *, simulated: bool) -> L
     if check.inspection is None:
         return Looked(check)
     done, _ = holes_now(journal.events(board))
-    agreed = agreement(done, check.inspection)
+    agreed = agreement(done, check.inspection.holes)
     report, trouble = None, ""
     try:
         file_check(journal, board, check)

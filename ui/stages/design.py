@@ -282,7 +282,7 @@ class DesignStage(Stage):
     def _resume(self, board: int) -> None:
         _clear(self.unfinished)
         self.job.resume_next = False
-        self.job.set(board=board)
+        self.job.set(board=board, recheck=True)
         self.told.emit(tr("Board {n} is gone on with: lay it under the camera.", n=board))
         self.go.setFocus()
 

@@ -11,6 +11,7 @@ from drillaid.errors import DrillaidError
 from drillaid.guidance import guidance as g
 from drillaid.guidance.beat import FOUND
 from drillaid.guidance.events import (
+    AsSeen,
     BitFitted,
     Confirm,
     GoTo,
@@ -31,7 +32,7 @@ from ui.picture.bit_card import BitCard
 from ui.picture.card import Card
 from ui.picture.drill_panel import DrillPanel
 from ui.picture.key_button import KeyButton
-from ui.picture.stage_cards import CautionsCard, FinishedCard, UnfinishedCard
+from ui.picture.stage_cards import CautionsCard, FinishedCard, RecordCard, UnfinishedCard
 from ui.running import practice
 from ui.running.guiding import Sight
 from ui.sound import Sound
@@ -78,6 +79,10 @@ class DrillingStage(GuidedStage):
         self.end = FinishedCard(self.colours, self)
         self.end.check.connect(lambda: self.wants.emit("after"))
         self.end.revisit.connect(lambda: self._act(Revisit()))
+        self.differs = RecordCard(self.colours, self)
+        self.differs.keep.connect(lambda: self._act(Resume()))
+        self.differs.as_seen.connect(self._put_right)
+        self.differs.another.connect(self._another_board)
         self.aids = AidsCard(self.job, self.colours, self)
         self.aids.try_sound.connect(lambda: self.sound.mixer.cue(FOUND))
         self.aids.shut.connect(self.setFocus)
@@ -86,7 +91,7 @@ class DrillingStage(GuidedStage):
     @property
     def cards(self) -> tuple[Card, ...]:
         """That one asks which is most pressing."""
-        return self.cautions, self.unfinished, self.aids, self.card, self.end
+        return self.cautions, self.unfinished, self.differs, self.aids, self.card, self.end
 
     def _buttons(self) -> None:
         def button(text: str, key: str, tip: str, slot, *, go: bool = False) -> KeyButton:
@@ -178,12 +183,13 @@ class DrillingStage(GuidedStage):
             return None
 
     def _go_on_with(self, board: int) -> None:
-        self.job.set(board=board)
+        self.job.set(board=board, recheck=True)
         self.job.forget_practice()
         self.begin()
 
     def prepare(self, live) -> None:
         live.keep_with(self.job.begin_board(self.told.emit))
+        live.hold_against(self.job.rechecking())
 
     def leave(self) -> None:
         for card in self.cards:
@@ -233,6 +239,7 @@ class DrillingStage(GuidedStage):
         elif self.card.isVisible():
             self.card.close_card()
             self.setFocus()
+        self._offer_to_decide(guidance)
         finished = guidance.state == g.FINISHED
         if finished != self.job.finished:
             self.job.set(finished=finished)
@@ -243,12 +250,32 @@ class DrillingStage(GuidedStage):
             self.setFocus()
         self._asked_after_end = finished
 
+    def _offer_to_decide(self, guidance: Guidance) -> None:
+        if guidance.differs is not None:
+            self.differs.offer(guidance.differs)
+        elif self.differs.isVisible():
+            self.differs.close_card()
+            self.setFocus()
+
+    def _put_right(self) -> None:
+        differs = None if self.sight is None else self.sight.guidance.differs
+        if differs is not None:
+            self._act(AsSeen(differs.extra, differs.missing))
+
+    def _another_board(self) -> None:
+        """The record of the other one stays as it is."""
+        self.job.next_board()
+        self.wants.emit("finding")
+
     def _happened(self, guidance: Guidance) -> None:
         for event in guidance.events:
             if event.event == "finished":
                 self.told.emit(tr("All holes are drilled: check the board."))
             elif event.event in ("hole_done", "stop_done") and event.detail.get("by") == "seen":
                 self.told.emit(tr("Hole {n} was seen and counts; Z takes it back.", n=event.hole))
+            elif event.event == "record_checked":
+                self.job.recheck = False  # once is enough
+                self.told.emit(event.detail["message"])
 
     def _tell_sound(self, _settings=None) -> None:
         settings = self.job.settings

@@ -21,6 +21,7 @@ class Eye:
     watch: of the rig's reference marks, or None
     spindle_error_mm: of the axis and of the board's thickness, as far as the rig file says
     budget: of the hole in hand, for `LiveGuidance`; None without a rig file
+    seen_through: of the finder, (rig, thickness of the board in its axes) or None so far
     """
 
     finder: Callable
@@ -30,6 +31,7 @@ class Eye:
     watch: object | None = None
     spindle_error_mm: float = 0.0
     budget: Callable | None = None
+    seen_through: Callable = lambda finder: None
 
 
 def rigged(design, rig, spindle_mm, face: str, thickness_mm: float) -> Eye:
@@ -52,6 +54,7 @@ def rigged(design, rig, spindle_mm, face: str, thickness_mm: float) -> Eye:
     return Eye(
         finder, spindle_mm, lambda frame: check_size(rig, frame), (rig.width, rig.height),
         RigWatch.of(rig), spindle_error_mm(rig, thickness_mm), budget,
+        lambda finder: (rig, thickness_mm),
     )  # fmt: skip
 
 
@@ -77,7 +80,11 @@ def unrigged(design, mark, face: str) -> Eye:
                 remedy="mount the camera so that it sees where the bit goes down",
             )
 
-    return Eye(finder, SPINDLE_MM, check, mark.size_px)
+    def seen_through(found):
+        made = found.makeshift  # its plane is the board's upper face
+        return None if made is None else (made.rig, 0.0)
+
+    return Eye(finder, SPINDLE_MM, check, mark.size_px, seen_through=seen_through)
 
 
 def spindle_mark(scrap: str | None, spindle: str | None):

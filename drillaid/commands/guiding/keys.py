@@ -6,12 +6,17 @@ import os
 import select
 import sys
 
-from drillaid.guidance.events import Action, Pause, Pedal, Resume, Revisit, Skip, Undo
+from drillaid.guidance.events import Action, AsSeen, Pause, Pedal, Resume, Revisit, Skip, Undo
 from drillaid.guidance.guidance import PAUSED, Guidance
 
 HELP = (
     "Enter: done what was asked for. s Enter: skip, r: return to the skipped, u: undo, "
     "p: pause or go on, q: stop."
+)
+
+DECIDE = (
+    "p Enter: go on, the record stands. b Enter: put the record right by what was seen on the "
+    "board. q Enter: stop; nothing is changed."
 )
 
 
@@ -22,6 +27,8 @@ def meaning(line: str, guidance: Guidance | None) -> Action | str | None:
         return None
     if word == "p":
         return Resume() if guidance is not None and guidance.state == PAUSED else Pause()
+    if word == "b" and guidance is not None and guidance.differs is not None:
+        return AsSeen(guidance.differs.extra, guidance.differs.missing)
     actions: dict[str, Action] = {"": Pedal(), "s": Skip(), "u": Undo(), "r": Revisit()}
     return actions.get(word, f"'{word[:20]}' is no key here. {HELP}")
 

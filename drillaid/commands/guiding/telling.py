@@ -13,7 +13,7 @@ from drillaid.guidance.events import Event
 
 SAY_AGAIN_S = 1.0
 _TOLD = ("camera_lost", "camera_back", "skipped", "taken_back", "undone", "hole_done", "stop_done",
-         "rig_moved", "rig_true", "mark_moved")  # fmt: skip
+         "rig_moved", "rig_true", "mark_moved", "record_checked", "record_kept", "as_seen")  # fmt: skip
 
 
 def cautions() -> None:
@@ -82,6 +82,8 @@ class Teller:
             say(self.failure)
 
     def _say_state(self, guidance: g.Guidance) -> None:
+        if guidance.differs is not None:
+            return  # said once, with what can be done about it
         what = (guidance.state, guidance.hole, guidance.target and guidance.target.part)
         if what == self._last:
             moving = guidance.state in (g.MOVE, g.UNSURE)
@@ -104,6 +106,14 @@ def _words(event: Event, guidance: g.Guidance) -> str:
             return "Pictures come again."
         case "rig_moved" | "rig_true" | "mark_moved":
             return reason
+        case "record_checked":
+            return event.detail["message"]
+        case "record_kept":
+            return "The record stands; nothing was changed."
+        case "as_seen":
+            drilled, undrilled = event.detail["drilled"], event.detail["undrilled"]
+            return (f"The record was put right: {len(drilled)} holes more are drilled, "
+                    f"{len(undrilled)} are back on the list. u takes that back.")  # fmt: skip
         case "skipped":
             return f"Hole {event.hole} skipped."
         case "taken_back":

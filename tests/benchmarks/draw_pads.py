@@ -1,0 +1,81 @@
+"""Draws the pads that train_judge.py learns from: python tests/benchmarks/draw_pads.py pads.npz
+
+The benches of draw_rays.py (seeds below 100), measured as the program does with the rays'
+network it has; each pad with its traits and what it is: drilled, not drilled, or covered. Pads
+that are half covered are left out, as are covered ones whose rim was found all the same (a soft
+shadow covers nothing).
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from bench_inspection import covered, drill_some, true_placement  # noqa: E402
+from draw_rays import NUDGE_MM, bench_of  # noqa: E402
+
+from drillaid.inspection.holes import look_at  # noqa: E402
+from drillaid.inspection.measure import looked_at  # noqa: E402
+
+TAKES = (100, 60, 90)  # seeds of each kind of bench, from 0
+DRILLED, UNDRILLED, COVERED = range(3)
+SOME, MOST = 0.15, 0.7  # of a hole that is covered
+FOUND_MM = 0.06
+
+
+def pads_of(seed: int, take: int) -> tuple[np.ndarray, np.ndarray]:
+    """Of one bench: traits (M, F) and what each pad is (M,)."""
+    rng = np.random.default_rng([seed, take, 79])
+    bench = bench_of(seed, take)
+    done = drill_some(bench, rng, share=0.5)
+    picture, cover = bench.render(), covered(bench)
+    design = bench.board.design
+    xs, ys = [], []
+    placement = true_placement(bench, rng.normal(0, NUDGE_MM, 2))
+    board, places, noise = looked_at(
+        picture, design, placement, bench.rig, bench.thickness_mm, design.drill_mm
+    )
+    for i, seen in enumerate(look_at(board, places, noise)):
+        if seen is None or seen.look.inside < 0.9 or design.holes[i].slot_to_mm is not None:
+            continue
+        found = False
+        if i in done:
+            at = bench.truth(np.add(design.xy_mm[i], done[i][0]))[0]
+            found = np.hypot(*(seen.xy_mm - at)) < FOUND_MM and seen.support > 0.5
+        if cover[i] <= SOME:
+            what = DRILLED if i in done else UNDRILLED
+        elif cover[i] > MOST and not found:
+            what = COVERED
+        else:
+            continue
+        xs.append(seen.traits)
+        ys.append(what)
+    return np.array(xs, np.float32), np.array(ys, np.int8)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out")
+    parser.add_argument("--seeds", type=int, nargs=3, default=TAKES, metavar="N")
+    args = parser.parse_args()
+    cv2.setNumThreads(1)
+    xs, ys, boards = [], [], []
+    for take, count in enumerate(args.seeds):
+        for seed in range(count):
+            x, y = pads_of(seed, take)
+            xs.append(x)
+            ys.append(y)
+            boards.append(np.full(len(y), seed, np.int16))
+            print(f"take {take}, seed {seed}: {np.bincount(y, minlength=3)}", flush=True)
+    np.savez(args.out, X=np.concatenate(xs), Y=np.concatenate(ys), board=np.concatenate(boards))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,170 @@
+"""Draws the rays that train_rays.py learns from: python tests/benchmarks/draw_rays.py rays.npz
+
+Benches of seeds below 100 only (and their habits), so that every other seed may be used to
+report. Each is drilled like those of bench_inspection.py; careful and hard benches, lenses
+from sharp to blurred, pictures finer and coarser than 0.06 mm a pixel, glare, and holes of
+every look, those that are hard to see more often than a workshop has them. Rays start where
+the program starts them: at the votes, and near the hole. The same numbers come out each time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from bench_inspection import drill_some, true_placement  # noqa: E402
+
+from drillaid.inspection.holes import (  # noqa: E402
+    colours_about,
+    features_from,
+    places_by_bit,
+    starts,
+)
+from drillaid.inspection.measure import looked_at  # noqa: E402
+from drillaid.inspection.posterior import rim_along  # noqa: E402
+from drillaid.inspection.rays import TURNS  # noqa: E402
+from drillaid.simulation.bore_looks import KINDS, BenchHabits  # noqa: E402
+from drillaid.simulation.conditions import _that_fits, bench_for, hard  # noqa: E402
+from drillaid.simulation.optics import Light, Optics  # noqa: E402
+from drillaid.simulation.bench import SimulatedBench  # noqa: E402
+
+TAKES = (60, 40, 100)  # seeds of each kind of bench, from 0
+RAYS_KEPT = 10  # of the 48 from one place; neighbours say nearly the same
+JITTERS_MM = (0.01, 0.03, 0.10)  # of rays' origins about a hole's true middle, one sigma
+NUDGE_MM = 0.015  # one sigma by axis: a registration is never quite right
+SIZES = ((1920, 1080), (1920, 1080), (2560, 1440), (1600, 900))
+
+
+def bench_of(seed: int, take: int) -> SimulatedBench:
+    """take 0: ordinary; 1: hard; 2: ordinary but for light and lens."""
+    rng = np.random.default_rng([seed, take, 88])
+    if take == 1:
+        bench = hard(seed)
+    else:
+        size = SIZES[int(rng.integers(len(SIZES)))]
+        bench = bench_for(_that_fits(seed), seed, size=size)
+    habits = BenchHabits.drawn(1000 * take + seed)
+    if take:
+        favoured = rng.dirichlet([0.5, 0.5, 0.5, 1.5, 2.0])
+        habits = replace(habits, shares=0.9 * favoured + 0.02)
+    if take == 2:
+        bench = relit(bench, rng, seed)
+    bench.habits = habits
+    return bench
+
+
+def relit(bench: SimulatedBench, rng, seed: int) -> SimulatedBench:
+    """The same board and camera under glare, uneven light and a worse lens."""
+    other = SimulatedBench(
+        bench.board, bench.rig, thickness_mm=bench.thickness_mm,
+        light=Light(
+            level=float(rng.uniform(0.55, 1.2)), gradient=float(rng.uniform(0.2, 0.9)),
+            gradient_rad=float(rng.uniform(0, 2 * np.pi)),
+            ambient_shine=float(rng.uniform(0.1, 0.7)), glare=int(rng.integers(0, 4)),
+            glare_strength=float(rng.uniform(0.3, 1.2)), warmth=float(rng.uniform(-0.8, 1.2)),
+        ),
+        optics=Optics(
+            blur_px=float(rng.uniform(0.5, 1.7)), noise=float(rng.uniform(1.0, 5.0)),
+            jpeg=None if rng.random() < 0.4 else int(rng.integers(60, 96)),
+        ),
+        occluders=bench.occluders, sheet=bench.sheet, clutter=bench.clutter, seed=seed,
+    )  # fmt: skip
+    other.pose = bench.pose
+    return other
+
+
+def rays_of(seed: int, take: int) -> tuple[np.ndarray, np.ndarray]:
+    """Of one bench: features float16 (M, F), and where the rim is (M,) mm from the expected
+    radius, NaN where none is to be seen."""
+    rng = np.random.default_rng([seed, take, 78])
+    bench = bench_of(seed, take)
+    done = drill_some(bench, rng, share=0.7)
+    picture, hidden = bench.render(), bench.occlusion()
+    design = bench.board.design
+    placement = true_placement(bench, rng.normal(0, NUDGE_MM, 2))
+    board, places, noise = looked_at(
+        picture, design, placement, bench.rig, bench.thickness_mm, design.drill_mm
+    )
+    groups = places_by_bit(board, places)
+    colours = colours_about(places, groups)
+    xs, ts = [], []
+    for group in groups:
+        reach = np.array([places[i].reach_mm for i in group.rows])
+        voted = starts(group, colours, reach, noise)
+        rows, origins, circles = [], [], []
+        for k, i in enumerate(group.rows):
+            if design.holes[i].slot_to_mm is not None:
+                continue
+            circle = None
+            begun = list(voted[k])
+            if i in done:
+                off, diameter = done[i]
+                at = bench.truth(np.add(design.xy_mm[i], off))[0]
+                circle = np.array([*(at - group.stack.middles_mm[k]), diameter / 2])
+                begun = [begun[0], begun[int(rng.integers(1, len(begun)))]]
+                begun += [circle[:2] + rng.normal(0, s, 2) for s in JITTERS_MM]
+            for origin in begun:
+                rows.append(k)
+                origins.append(origin)
+                circles.append(circle)
+        if not rows:
+            continue
+        x = features_from(board, group, colours, np.array(rows), np.array(origins))
+        along = rims(bench, group, rows, np.array(origins), circles, hidden)
+        for n in range(len(rows)):
+            kept = rng.choice(len(TURNS), RAYS_KEPT, replace=False)
+            xs.append(x[n, kept].astype(np.float16))
+            ts.append(along[n, kept])
+    return np.concatenate(xs), np.concatenate(ts).astype(np.float32)
+
+
+def rims(bench, group, rows, origins, circles, hidden) -> np.ndarray:
+    """(M, RAYS) where each ray meets its true circle, NaN where it does not or is covered."""
+    out = np.full((len(rows), len(TURNS)), np.nan)
+    height, width = hidden.shape
+    for n, (k, origin, circle) in enumerate(zip(rows, origins, circles, strict=True)):
+        if circle is None:
+            continue
+        shifted = np.array([[*(circle[:2] - origin), circle[2]]])
+        if np.hypot(*shifted[0, :2]) >= circle[2]:
+            continue  # from outside a ray would meet the rim twice
+        along = rim_along(shifted, group.bit_mm / 2)[0]
+        angles = TURNS * circle[2] + circle[:2] + group.stack.middles_mm[k]
+        # covered is told where the rim is; the ray of that turn passes nearly there
+        u, v = np.rint(bench.rig.to_pixels(angles, bench.thickness_mm)).astype(int).T
+        seen = (u >= 0) & (v >= 0) & (u < width) & (v < height)
+        seen[seen] &= ~hidden[v[seen], u[seen]]
+        out[n] = np.where(seen, along, np.nan)
+    return out
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out")
+    parser.add_argument(
+        "--seeds", type=int, nargs=3, default=TAKES, metavar="N",
+        help="benches of each kind: ordinary, hard, and ordinary under a bad lamp and lens",
+    )  # fmt: skip
+    args = parser.parse_args()
+    cv2.setNumThreads(1)
+    xs, ts, boards = [], [], []
+    for take, count in enumerate(args.seeds):
+        for seed in range(count):
+            x, t = rays_of(seed, take)
+            xs.append(x)
+            ts.append(t)
+            boards.append(np.full(len(t), seed, np.int16))
+            print(f"take {take}, seed {seed}: {len(t)} rays", flush=True)
+    np.savez(args.out, X=np.concatenate(xs), T=np.concatenate(ts), board=np.concatenate(boards))
+
+
+if __name__ == "__main__":
+    main()
