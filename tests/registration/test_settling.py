@@ -151,7 +151,7 @@ def test_stated_errors_are_the_real_ones():
 
 def test_where_the_edges_do_not_hold_it_the_place_counts_as_hardly_known():
     flat = np.full(SHAPE, 90, np.float32)
-    fit = EdgeFit(moved(0.2), 0.0, 1e-9 * np.eye(6), 0.5, 50, 0.03, 1.0)
+    fit = EdgeFit(moved(0.2), 0.0, lambda: 1e-9 * np.eye(6), 0.5, 50, 0.03, 1.0)
     got = settle(flat, view(), EDGES, fit, RATIO)
     assert np.array_equal(got.placement.matrix, fit.placement.matrix)
     assert np.sqrt(got.variance_at(HOLES)).min() > MOST_ERROR_MM
