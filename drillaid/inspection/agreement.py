@@ -56,12 +56,18 @@ class Agreement:
         )
 
 
-def agreement(done: Iterable[int], holes: Iterable[HoleFinding]) -> Agreement:
-    """done: the holes recorded as drilled; holes: as they were found on the board."""
+def agreement(
+    done: Iterable[int], holes: Iterable[HoleFinding], least: float = 0.0
+) -> Agreement:
+    """done: the holes recorded as drilled; holes: as they were found on the board;
+    least: certainty of what speaks against the record, below which it counts as hidden
+    """
     recorded = set(done)
     seen = {state: set() for state in (DRILLED, UNDRILLED, HIDDEN)}
     for hole in holes:
-        seen[hole.state].add(hole.hole)
+        against = (hole.hole in recorded) != (hole.state == DRILLED)
+        clear = not against or hole.certainty >= least
+        seen[hole.state if clear else HIDDEN].add(hole.hole)
     return Agreement(
         tuple(sorted(recorded & seen[UNDRILLED])),
         tuple(sorted(seen[DRILLED] - recorded)),

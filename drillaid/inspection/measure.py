@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -13,7 +14,7 @@ from drillaid.inspection.holes import WANDER_MM, Place, Seen, look_at
 from drillaid.inspection.patch import Board
 from drillaid.inspection.rays import Network
 from drillaid.inspection.result import DRILLED, HIDDEN, HoleFinding
-from drillaid.inspection.state import judge
+from drillaid.inspection.state import hole_share, judge
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
 from drillaid.vision.channel import noise_of
@@ -52,9 +53,13 @@ def measure_holes(
         state, reason = _judged(hole, seen[i], odds[i])
         rim = seen[i] if state == DRILLED else None
         error = float(placement.expected_error_mm[i])
-        findings.append(
-            _finding(hole, places[i].land, state, reason, rim, board, rig is not None, flip, error)
+        finding = _finding(
+            hole, places[i].land, state, reason, rim, board, rig is not None, flip, error
         )
+        if state != HIDDEN:
+            share = hole_share(odds[i])
+            finding = replace(finding, certainty=share if state == DRILLED else 1 - share)
+        findings.append(finding)
     return tuple(findings)
 
 

@@ -20,6 +20,9 @@ from drillaid.registration.result import Registration
 from drillaid.rig.rig import Rig
 
 SHOWN = 0.6  # of the recorded holes must be seen drilled or not; else the next picture is looked at
+# A record is hardly ever wrong: what speaks against it must be that much surer than a look at a
+# board of which nothing is known, or each coarse picture would bring a false alarm.
+AGAINST_RECORD = 0.98
 LOOKS = 4  # at most; what stays hidden is told as not seen
 
 
@@ -55,7 +58,7 @@ class Recheck:
         ):  # fmt: skip
             if hole.state in (DRILLED, UNDRILLED) or hole.hole not in self._known:
                 self._known[hole.hole] = hole
-        agreed = agreement(done, self._known.values())
+        agreed = agreement(done, self._known.values(), AGAINST_RECORD)
         if len(agreed.unseen) > (1 - SHOWN) * len(done) and self._looks < LOOKS:
             return None
         return agreed

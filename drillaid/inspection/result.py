@@ -39,6 +39,7 @@ class HoleFinding:
     ring_mm: narrowest copper left; breakout_deg: share of the rim outside the land
     expected_error_mm: one sigma of distance for off_mm, registration included
     centre_error_mm: the same for the hole's centre in the picture alone
+    certainty: probability of a drilled or undrilled state against the contrary, 0 to 1
     """
 
     hole: int
@@ -56,6 +57,7 @@ class HoleFinding:
     breakout_deg: float | None = None
     expected_error_mm: float | None = None
     centre_error_mm: float | None = None
+    certainty: float = 1.0
 
 
 @dataclass(frozen=True)

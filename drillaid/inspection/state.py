@@ -17,7 +17,9 @@ from drillaid.inspection.patch import Stack
 from drillaid.inspection.posterior import Circles
 from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED
 
-SURE = 0.55  # a hole against an untouched pad; between that and the contrary nothing is said
+# A hole against an untouched pad. A hole that was missed is drilled twice at the worst; a pad
+# taken for drilled is passed over, so a hole must be the surer of the two.
+UNTOUCHED_BELOW, DRILLED_FROM = 0.5, 0.7
 COVERED = 0.7  # the probability from which on neither is asked
 MEASURABLE = 0.25  # share of the rays with a rim on the circle, below which it is nowhere
 UNTOUCHED = 0.55  # of the pixels where the bit would have cut, like the board's copper
@@ -112,17 +114,21 @@ def judge(odds: np.ndarray, look: Look, support: float) -> tuple[str, str]:
     """
     if look.inside < 0.9:
         return HIDDEN, "at the edge of the picture"
-    hole, pad, covered = (float(p) for p in odds)
-    if covered > COVERED:
+    if odds[2] > COVERED:
         return HIDDEN, "neither a hole nor an untouched pad is to be seen there"
-    share = hole / max(hole + pad, 1e-9)
-    if share <= 1 - SURE:
+    share = hole_share(odds)
+    if share <= UNTOUCHED_BELOW:
         return UNDRILLED, _why_undrilled(look)
-    if share < SURE:
+    if share < DRILLED_FROM:
         return HIDDEN, "there may be a hole, but it cannot be told from an untouched pad"
     if support < MEASURABLE:
         return HIDDEN, "there seems to be a hole, but its rim is not clear enough to measure"
     return DRILLED, ""
+
+
+def hole_share(odds: np.ndarray) -> float:
+    """The probability of a hole where something covering is ruled out; odds as for `judge`."""
+    return float(odds[0] / max(odds[0] + odds[1], 1e-9))
 
 
 def _why_undrilled(look: Look) -> str:

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from support.small_board import MM_PER_PX, SIZE, small_design
 
-from drillaid.inspection.recheck import LOOKS, Recheck
+from drillaid.inspection.agreement import agreement
+from drillaid.inspection.recheck import AGAINST_RECORD, LOOKS, Recheck
+from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding
 from drillaid.registration.register import register_picture
 from drillaid.registration.result import NOT_FOUND, Registration
 from drillaid.simulation.bore_looks import BenchHabits
@@ -88,3 +90,39 @@ def test_what_a_hand_hides_is_looked_for_in_the_next_pictures(seen):
     # what is hidden is told as not seen, never as missing
     assert not answers[-1].missing and len(answers[-1].unseen) > len(drilled) / 2
     assert "not to be seen" in replace(answers[-1], extra=()).sentence
+
+
+def test_what_speaks_against_the_record_must_be_surer_than_what_agrees():
+    found = [
+        HoleFinding(1, DRILLED, certainty=0.75),  # recorded: any look will do
+        HoleFinding(2, DRILLED, certainty=0.97),  # not recorded
+        HoleFinding(3, DRILLED, certainty=0.99),
+        HoleFinding(4, UNDRILLED, certainty=0.97),  # recorded
+        HoleFinding(5, UNDRILLED, certainty=0.99),
+        HoleFinding(6, HIDDEN),
+    ]
+    agreed = agreement({1, 4, 5, 6}, found, AGAINST_RECORD)
+    assert (agreed.extra, agreed.missing) == ((3,), (5,))
+    assert agreed.unseen == (4, 6) and agreed.agreeing == 1
+    every = agreement({1, 4, 5, 6}, found)
+    assert (every.extra, every.missing) == ((2, 3), (4, 5))
+
+
+@pytest.mark.parametrize("seed", [3, 5, 12])
+def test_a_coarse_picture_raises_no_false_alarm(seed):
+    """At 0.12 mm a pixel some untouched pads look drilled: not enough to doubt a record by."""
+    bench = bench_for(small_design(), seed, size=(960, 540))
+    design = bench.board.design
+    drilled = frozenset(range(1, 21, 3))
+    for hole in design.holes:
+        if hole.number in drilled:
+            bench.board.drill(hole.xy_mm, hole.drill_mm)
+    picture = bench.render()
+    found = register_picture(picture, design, rig=bench.rig)
+    assert found.ok
+    asked = Recheck(design, design.drill_mm, lambda: (bench.rig, bench.thickness_mm))
+    agreed = asked.look(picture, found, drilled)
+    assert agreed.ok and agreed.agreeing > 0.8 * len(drilled)
+    other = next(iter(drilled))
+    agreed = asked.look(picture, found, drilled - {other})
+    assert agreed.extra == (other,)

@@ -19,7 +19,7 @@ def small_design() -> InventedDesign:
         Placed(parts.mounting_hole(), 42.0, 26.0),
         Placed(parts.dual_row(8), 22.86, 16.51),
         Placed(parts.header(4), 35.56, 8.89, 1),
-        Placed(parts.resistor(), 10.16, 20.32, 1),
+        Placed(parts.resistor(), 10.16, 17.78, 1),
         Placed(parts.resistor(), 24.13, 26.67),
         Placed(parts.terminal(2), 12.70, 6.35),
     ):

@@ -43,7 +43,7 @@ def test_the_board_is_photographed_measured_and_filed(qtbot, window, stage, monk
         "ui.stages.after.QDesktopServices.openUrl", lambda url: opened.append(url) or True
     )
     photograph(qtbot, stage)
-    # hole 6, and hole 10, which lies beyond the edge of the board
+    # holes 6 and 10 were left
     assert "Not drilled: 2 of 20" in stage.title.text()
     assert ">6</a>" in stage.words.text() and "Will the parts go in?" in stage.words.text()
     # Recorded as drilled, and not there: said at once.
