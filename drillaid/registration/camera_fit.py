@@ -27,7 +27,8 @@ LENS_SIGMA = 0.12, 0.10, 0.0007, 0.0007
 PRINT_SIGMA, ETCH_SIGMA_MM = (0.004, 0.002), 0.1
 # What a patch of copper is read off by as a whole, one sigma of an axis (set on simulated
 # benches; tests/registration/test_makeshift.py holds stated errors against real ones).
-PATCH_MM, SHARED_PX = 5.0, 0.3
+# Blotched or half etched copper scatters its edges, and misleads a whole patch by as much.
+PATCH_MM, SHARED_PX, SHARED_SCATTER = 5.0, 0.1, 0.75
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,7 +158,8 @@ def fit_readings(state: State, readings: Readings, reach_mm: float, *, rounds: i
     # How fine the picture is where the board lies.
     spot = state.place(readings.xy.mean(axis=0))
     px_per_mm = float(np.sqrt(abs(np.linalg.det(local_scale(state.rig, spot)[0]))))
-    covariance = _covariance(rows, off, weight, readings, prior, SHARED_PX / px_per_mm)
+    shared_mm = float(np.hypot(SHARED_PX / px_per_mm, SHARED_SCATTER * scale))
+    covariance = _covariance(rows, off, weight, readings, prior, shared_mm)
     return Step(state, moved, covariance, scale)
 
 
