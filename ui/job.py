@@ -254,7 +254,9 @@ class JobState(QObject):
             return BoardFinder.of(
                 job.design, bench.rig, face=job.face, thickness_mm=job.thickness_mm, hurry=hurry
             )
-        return UnriggedFinder(job.design, bench.mark, face=job.face, hurry=hurry)
+        return UnriggedFinder(
+            job.design, bench.mark, face=job.face, thickness_mm=job.thickness_mm, hurry=hurry
+        )
 
     def make_live(self) -> LiveGuidance:
         """A LiveGuidance on the open camera; raises DrillaidError where that cannot be.

@@ -209,7 +209,7 @@ def _eye(args: argparse.Namespace, design, bench):
         if isinstance(mark, str):
             return _no_spindle(mark)
         say(eyes.WITHOUT_RIG)
-        return eyes.unrigged(design, mark, args.face)
+        return eyes.unrigged(design, mark, args.face, args.thickness)
     rig = _rig(args) if bench is None else bench.rig
     return eyes.rigged(design, rig, _spindle(rig, args), args.face, args.thickness)
 

@@ -11,10 +11,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from drillaid.rig.rig import Rig
 from drillaid.vision.bore import Bore, find_bores
 
 POINTED_PX = 1.0  # one sigma of a coordinate that a person reads off (from memory)
 NEAR_PX = 40.0  # a hole this near to where the person pointed is the one meant
+# Of the hole's wall, where it is seen and lit like the face: by that share of the way to the
+# middle of the patch both rims enclose, and no more, since a wall that broad shows as one (set
+# on simulated scrap; tests/guidance/test_spindle_mark.py holds it against truth).
+WALL_SHARE, MOST_WALL_PX = 0.5, 0.3
 TOLD = 4  # places named in a refusal
 
 
@@ -25,6 +30,19 @@ class SpindleMark:
     px: np.ndarray
     covariance_px2: np.ndarray
     size_px: tuple[int, int] | None = None
+
+    def covariance_seen_by(self, rig: Rig, thickness_mm: float) -> np.ndarray:
+        """(2, 2) px², with what the hole's wall may have moved the rim by.
+
+        rig: its plane z = 0 is the scrap's upper face, its axis is this mark's
+        """
+        upper, lower = (rig.to_pixels(rig.axis_mm, z)[0] for z in (0.0, -thickness_mm))
+        way = lower - upper
+        length = float(np.hypot(*way))
+        if length < 1e-6:
+            return self.covariance_px2
+        wall = way / length * min(WALL_SHARE * length / 2, MOST_WALL_PX)
+        return self.covariance_px2 + np.outer(wall, wall)
 
 
 def pointed_at(u: float, v: float) -> SpindleMark:

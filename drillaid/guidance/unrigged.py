@@ -35,15 +35,16 @@ _MOVED = (
 class UnriggedFinder:
     """As `BoardFinder`.
 
-    mark: where the spindle axis is in the camera's pictures
+    mark: where the spindle axis is in the camera's pictures; thickness_mm: of board and scrap
     find: picture -> Registration without a rig; default: `register_picture`
     """
 
     def __init__(
-        self, design: Design, mark: SpindleMark, *, face: str, hurry: bool = False,
-        find: Callable[[np.ndarray], Registration] | None = None,
+        self, design: Design, mark: SpindleMark, *, face: str, thickness_mm: float = 1.6,
+        hurry: bool = False, find: Callable[[np.ndarray], Registration] | None = None,
     ) -> None:  # fmt: skip
         self._design, self._mark, self._face, self._hurry = design, mark, face, hurry
+        self._thickness_mm = thickness_mm
         self._find = self._register if find is None else find
         self._inner: BoardFinder | None = None
         self.makeshift: Makeshift | None = None
@@ -104,7 +105,8 @@ class UnriggedFinder:
         place = registration.placement
         if place is None:
             return registration
-        spindle = self.makeshift.spindle_error_mm(self._mark.covariance_px2)
+        mark = self._mark.covariance_seen_by(self.makeshift.rig, self._thickness_mm)
+        spindle = self.makeshift.spindle_error_mm(mark)
         expected = np.hypot(place.expected_error_mm, spindle)
         return replace(
             registration, placement=replace(place, expected_error_mm=expected, on_bench=False)

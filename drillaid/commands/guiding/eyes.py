@@ -58,12 +58,14 @@ def rigged(design, rig, spindle_mm, face: str, thickness_mm: float) -> Eye:
     )  # fmt: skip
 
 
-def unrigged(design, mark, face: str) -> Eye:
+def unrigged(design, mark, face: str, thickness_mm: float) -> Eye:
     """By where the spindle axis is in the picture."""
     from drillaid.guidance.unrigged import SPINDLE_MM, UnriggedFinder
 
     def finder(*, hurry: bool):
-        return UnriggedFinder(design, mark, face=face, hurry=hurry)
+        return UnriggedFinder(
+            design, mark, face=face, thickness_mm=thickness_mm, hurry=hurry
+        )
 
     def check(frame) -> None:
         height, width = frame.image.shape[:2]
