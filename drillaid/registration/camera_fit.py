@@ -28,7 +28,7 @@ PRINT_SIGMA, ETCH_SIGMA_MM = (0.004, 0.002), 0.1
 # What a patch of copper is read off by as a whole, one sigma of an axis (set on simulated
 # benches; tests/registration/test_makeshift.py holds stated errors against real ones).
 # Blotched or half etched copper scatters its edges, and misleads a whole patch by as much.
-PATCH_MM, SHARED_PX, SHARED_SCATTER = 5.0, 0.1, 0.75
+PATCH_MM, SHARED_PX, SHARED_SCATTER = 5.0, 0.1, 0.6
 
 
 @dataclass(frozen=True, eq=False)

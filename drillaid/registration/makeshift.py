@@ -44,6 +44,7 @@ from drillaid.vision.contours import EdgeModel, read_edges
 
 REACHES_MM = (1.0, 0.7, 0.45, 0.3, 0.2)
 SETTLED_MM, MOST_ROUNDS = (0.003, 0.02), 15  # of any edge, any land, in the last step
+SETTLED = 0.15  # of one reading's scatter: blotched edges come and go, and it never rests
 FEWEST = 60, 8  # edges, lands
 LEAST_SHARE = 0.5, 0.35  # of what should be in view: edges, lands
 FAR_MM = 2.0  # from where registration saw the holes: then one of the two is wrong
@@ -151,7 +152,8 @@ def fitted_camera(
             return None
         step = fit_readings(state, readings, reach)
         state = step.state if anchor_px is None else _anchored(step.state, anchor_px)
-        if number >= len(REACHES_MM) and step.moved_mm < SETTLED_MM[by_lands]:
+        settled_mm = max(SETTLED_MM[by_lands], SETTLED * step.scatter_mm)
+        if number >= len(REACHES_MM) and step.moved_mm < settled_mm:
             return state, step, readings.share
     return None
 

@@ -350,7 +350,7 @@ def test_the_whole_board_on_the_simulated_bench_with_its_rig_withheld(
 ):
     from drillaid.commands import guide as command
 
-    bench = bench_for(small_design(), 5, rig=MILD)
+    bench = bench_for(small_design(), 6, rig=MILD)
     monkeypatch.setattr(command, "_simulated_bench", lambda *_: bench)
     found_without_rig(bench)
     u, v = scrap[1]

@@ -16,7 +16,7 @@ from PyQt6.QtWidgets import (
 
 from ui.look.colours import Colours
 
-WIDEST, EDGE = 720, 16
+WIDEST, BROADER, EDGE = 720, 80, 16  # px: of a card, of a step broader, left beside it
 BORDER = 2  # of the panel, as `ui.look.style` draws it; no margin tells of it
 _ANSWERS = (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter)
 
@@ -90,18 +90,23 @@ class Card(QWidget):
             self.buttons[0].click()
 
     def settle(self) -> None:
-        """In the middle of the parent, as high as its words need."""
+        """In the middle of the parent, as high as its words need, broader where that is low."""
         room = self.parentWidget().rect()
         self.setGeometry(room)
-        width = min(max(WIDEST, room.width() // 3), room.width() - 2 * EDGE)
-        margins = self._column.contentsMargins()
-        inside = width - margins.left() - margins.right() - 2 * BORDER
         self._inner.ensurePolished()
         shown = [button for button in self.buttons if not button.isHidden()]
+        margins = self._column.contentsMargins()
         below = sum(button.sizeHint().height() + self._column.spacing() for button in shown)
         frame = margins.top() + margins.bottom() + below + 2 * BORDER
-        wanted = self._body_height(inside)
-        height = min(wanted + 2, room.height() - 2 * EDGE - frame)
+        most, beside = room.height() - 2 * EDGE - frame, margins.left() + margins.right() + 2 * BORDER
+        # On a low screen it grows broader before anything of it must be scrolled for.
+        broadest = room.width() - 2 * EDGE
+        width = min(max(WIDEST, room.width() // 3), broadest)
+        wanted = self._body_height(width - beside)
+        while wanted + 2 > most and width < broadest:
+            width = min(width + BROADER, broadest)
+            wanted = self._body_height(width - beside)
+        height = min(wanted + 2, most)
         # A bar that comes up for a moment makes the words narrower, and then needs itself.
         self._scroll.setVerticalScrollBarPolicy(
             Qt.ScrollBarPolicy.ScrollBarAlwaysOff if height > wanted

@@ -26,9 +26,9 @@ def test_what_is_no_pixel_is_refused(text):
 
 def test_frames_must_be_of_the_scraps_size_and_show_the_spindle():
     mark = SpindleMark(np.array([300.0, 100.0]), np.eye(2), (640, 360))
-    check = eyes.unrigged(None, mark, "bottom").check
+    check = eyes.unrigged(None, mark, "bottom", 1.6).check
     check(frame(640, 360))
     with pytest.raises(InputError, match="320 x 180"):
         check(frame(320, 180))
     with pytest.raises(InputError, match="outside"):
-        eyes.unrigged(None, pointed_at(300, 100), "bottom").check(frame(200, 360))
+        eyes.unrigged(None, pointed_at(300, 100), "bottom", 1.6).check(frame(200, 360))
