@@ -53,6 +53,11 @@ def refuse_too_many(count: int, name: str, line: int | None) -> None:
         )
 
 
+def counted(count: int, one: str, many: str) -> str:
+    """'1 hole lies' or '3 holes lie'."""
+    return f"{count} {one if count == 1 else many}"
+
+
 def short_list(lines, limit: int = 5) -> str:
     """'3, 4, 5, 6, 7 and 12 more' for a warning that must stay one line."""
     lines = list(lines)

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.spatial import KDTree
 
 from drillaid.design.evidence import Extent, size_text
-from drillaid.design.holelist import HoleList, Spot, refuse_too_many, short_list
+from drillaid.design.holelist import HoleList, Spot, counted, refuse_too_many, short_list
 from drillaid.design.model import Hole, Land
 from drillaid.errors import DesignError
 
@@ -50,7 +50,8 @@ def join(
             lands.append(spot.land)
     if doubles:
         warnings.append(
-            f"{len(doubles)} hole(s) listed twice were kept once: {short_list(doubles, 3)}"
+            f"{counted(len(doubles), 'hole listed twice was', 'holes listed twice were')} "
+            f"kept once: {short_list(doubles, 3)}"
         )
     _warn_overlaps(holes, warnings)
     _warn_outside(holes, extent, warnings)
@@ -202,8 +203,8 @@ def _warn_outside(holes: list[Hole], extent: Extent | None, warnings: list[str])
     ]
     if outside:
         warnings.append(
-            f"{len(outside)} hole(s) lie outside the board drawn in {extent.source}: "
-            f"{short_list(outside)}"
+            f"{counted(len(outside), 'hole lies', 'holes lie')} outside the board drawn in "
+            f"{extent.source}: {short_list(outside)}"
         )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from drillaid.design.gerber_objects import area
 from drillaid.design.gerber_reader import MAX_EXTENT_MM, read_objects
+from drillaid.design.holelist import counted
 from drillaid.design.model import Outline
 from drillaid.errors import DesignError
 
@@ -49,7 +50,11 @@ def read_outline(data: bytes, name: str, warn: Callable[[str], None] | None = No
         x0, y0, x1, y1 = *low, *high
         return Outline((np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]),))
     if loose:
-        warn(f"{name}: {len(loose)} line(s) of the outline close nothing and were left out")
+        said = counted(
+            len(loose), "line of the outline closes nothing and was",
+            "lines of the outline close nothing and were",
+        )  # fmt: skip
+        warn(f"{name}: {said} left out")
     return Outline(tuple(rings))
 
 

@@ -79,7 +79,7 @@ def test_an_open_outline_becomes_its_box_and_says_so():
 def test_loose_lines_are_left_out_and_told():
     edge, said = outline(lines(*SIDES, ((60, 0), (70, 0))))
     assert edge.size_mm == (50, 30) and len(edge.rings_mm) == 1
-    assert "1 line(s)" in said[0]
+    assert "1 line of the outline closes nothing and was left out" in said[0]
 
 
 def test_lines_drawn_twice_count_once():

@@ -75,7 +75,7 @@ def test_several_files_join_in_the_order_given():
 def test_doubles_are_kept_once_and_told():
     design = read(a_drl=drill(SQUARE), b_drl=drill([*SQUARE[:2], (12, -12)]))
     assert len(design.holes) == 6
-    assert "2 hole(s) listed twice" in design.warnings[0]
+    assert "2 holes listed twice were" in design.warnings[0]
     assert "b.drl line 6 = hole 1" in design.warnings[0]
 
 
@@ -187,7 +187,7 @@ def test_a_small_file_follows_the_large_one_of_the_same_export():
 
 def test_holes_outside_the_outline_are_told():
     design = read(a_drl=drill([*SQUARE, (60, -10)]), e_gbr=GERBER_OUTLINE)
-    assert "1 hole(s) lie outside the board drawn in e.gbr: 6" in design.warnings
+    assert "1 hole lies outside the board drawn in e.gbr: 6" in design.warnings
 
 
 def test_the_other_face_is_pointed_to_and_may_be_broken():
