@@ -63,7 +63,7 @@ PAD = Look(0.9, 0.0, 0.9, 1.0)
     ((0.1, 0.9, 0.0), Look(0.0, 0.9, 0.0, 1.0), 0.1, "undrilled", "no copper"),  # it came off
     ((0.1, 0.9, 0.0), Look(0.4, 0.1, 0.9, 1.0), 0.1, "undrilled", "no edge of a hole"),
     ((0.1, 0.1, 0.8), PAD, 0.1, "hidden", "neither"),  # a finger the colour of copper
-    ((0.44, 0.46, 0.1), PAD, 0.5, "hidden", "cannot be told"),
+    ((0.54, 0.36, 0.1), PAD, 0.5, "hidden", "cannot be told"),
     ((0.9, 0.1, 0.0), PAD, 0.1, "hidden", "not clear enough"),  # a hole, but nobody knows where
     ((0.9, 0.1, 0.0), Look(0.0, 0.0, 0.0, 0.6), 0.9, "hidden", "edge of the picture"),
 ])  # fmt: skip
