@@ -45,7 +45,8 @@ def pad_traits(
     seen = np.array([
         (k.copper, k.bare, k.edge, k.inside, k.within, np.tanh(k.apart / 10)) for k in looks
     ]).reshape(len(pads), -1)  # fmt: skip
-    # in a pour, or without a land, no edge of copper is to be expected
+    # of the features: how blurred, how far copper and laminate differ, and what all rays share.
+    # In a pour, or without a land, no edge of copper is to be expected
     promised = np.array([(land is not None, land is not None and land.in_pour) for land in lands])
     texture = np.maximum(colours.texture[pads], LEAST_TEXTURE)
     astray = (colours.copper[pads] - colours.promise[pads]) / (6.0 * texture[:, None])
@@ -53,7 +54,7 @@ def pad_traits(
         _of_patch(stack, i, colours, pads[i], texture[i], circles) for i in range(len(pads))
     ]).reshape(len(pads), -1)  # fmt: skip
     return np.column_stack(
-        [features[:, 0, -WHOLE:], rays, seen, promised, np.tanh(astray), own]
+        [features[:, 0, -WHOLE - 2 :], rays, seen, promised, np.tanh(astray), own]
     ).astype(np.float32)  # fmt: skip
 
 

@@ -1,9 +1,9 @@
 """Draws the pads that train_judge.py learns from: python tests/benchmarks/draw_pads.py pads.npz
 
 The benches of draw_rays.py (seeds below 100), measured as the program does with the rays'
-network it has; each pad with its traits and what it is: drilled, not drilled, or covered. Pads
-that are half covered are left out, as are covered ones whose rim was found all the same (a soft
-shadow covers nothing).
+network it has; each pad with its traits and what it is: drilled, not drilled, or covered. Over
+some boards lies a hand, of any colour. Pads that are half covered are left out, as are covered
+ones whose rim was found all the same (a soft shadow covers nothing).
 """
 
 from __future__ import annotations
@@ -24,10 +24,43 @@ from draw_rays import NUDGE_MM, bench_of  # noqa: E402
 from drillaid.inspection.holes import look_at  # noqa: E402
 from drillaid.inspection.measure import looked_at  # noqa: E402
 
-TAKES = (100, 60, 90)  # seeds of each kind of bench, from 0
+TAKES = (90, 50, 80, 80)  # seeds of each kind of bench, from 0
 DRILLED, UNDRILLED, COVERED = range(3)
 SOME, MOST = 0.15, 0.7  # of a hole that is covered
 FOUND_MM = 0.06
+HANDS = 0.3  # of the boards have a hand over them
+HAND_SHARE = (0.2, 0.7)  # of the pads under it, about
+
+
+def with_hand(picture, pads_px, reach_px, rng) -> tuple[np.ndarray, np.ndarray]:
+    """The picture with a hand, or nothing, over it, and (N,) the share of each pad that it hides.
+
+    pads_px: (N, 2) middles; reach_px: (N,) radii
+    """
+    covering = np.zeros(len(pads_px))
+    if rng.random() > HANDS:
+        return picture, covering
+    turn = rng.uniform(0, 2 * np.pi)
+    across = np.array([np.cos(turn), np.sin(turn)])
+    edge = np.quantile(pads_px @ across, rng.uniform(*HAND_SHARE))
+    v, u = np.mgrid[: picture.shape[0], : picture.shape[1]].astype(np.float32)
+    along = v * across[0] - u * across[1]
+    wave = rng.uniform(0, 15) * np.sin(along / rng.uniform(30, 120) + rng.uniform(0, 6))
+    hand = u * across[0] + v * across[1] + wave < edge
+    for i, ((x, y), reach) in enumerate(zip(pads_px, reach_px, strict=True)):
+        near = np.s_[max(int(y - reach), 0) : int(y + reach) + 2,
+                     max(int(x - reach), 0) : int(x + reach) + 2]  # fmt: skip
+        disc = hand[near][(u[near] - x) ** 2 + (v[near] - y) ** 2 < reach**2]
+        covering[i] = disc.mean() if disc.size else 0.0
+    red = rng.uniform(110, 240)
+    skin = red * np.array([rng.uniform(0.35, 0.7), rng.uniform(0.6, 0.85), 1.0])
+    colour = skin if rng.random() < 0.6 else rng.uniform(30, 230, 3)
+    shade = 1 + rng.uniform(0, 0.25) * np.sin(u / rng.uniform(60, 400) + rng.uniform(0, 6))
+    noise = rng.normal(0, rng.uniform(0, 4), picture.shape)
+    drawn = shade[..., None] * colour + noise
+    soft = cv2.GaussianBlur(hand.astype(np.float32), (0, 0), 1.0)[..., None]
+    mixed = soft * drawn + (1 - soft) * picture
+    return np.clip(np.rint(mixed), 0, 255).astype(np.uint8), covering
 
 
 def pads_of(seed: int, take: int) -> tuple[np.ndarray, np.ndarray]:
@@ -39,6 +72,10 @@ def pads_of(seed: int, take: int) -> tuple[np.ndarray, np.ndarray]:
     design = bench.board.design
     xs, ys = [], []
     placement = true_placement(bench, rng.normal(0, NUDGE_MM, 2))
+    reach = design.drill_mm / 2 * placement.px_per_mm + 2
+    other = np.random.default_rng([seed, take, 80])
+    picture, covering = with_hand(picture, placement.pixels, reach, other)
+    cover = np.maximum(cover, covering)
     board, places, noise = looked_at(
         picture, design, placement, bench.rig, bench.thickness_mm, design.drill_mm
     )
@@ -63,7 +100,7 @@ def pads_of(seed: int, take: int) -> tuple[np.ndarray, np.ndarray]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out")
-    parser.add_argument("--seeds", type=int, nargs=3, default=TAKES, metavar="N")
+    parser.add_argument("--seeds", type=int, nargs=4, default=TAKES, metavar="N")
     args = parser.parse_args()
     cv2.setNumThreads(1)
     xs, ys, boards = [], [], []

@@ -3,8 +3,10 @@
 Benches of seeds below 100 only (and their habits), so that every other seed may be used to
 report. Each is drilled like those of bench_inspection.py; careful and hard benches, lenses
 from sharp to blurred, pictures finer and coarser than 0.06 mm a pixel, glare, and holes of
-every look, those that are hard to see more often than a workshop has them. Rays start where
-the program starts them: at the votes, and near the hole. The same numbers come out each time.
+every look, those that are hard to see more often than a workshop has them; pictures as coarse
+as a webcam's (0.09 and 0.12 mm a pixel), and boards with many large holes, of which most have
+no copper round them. Rays start where the program starts them: at the votes, and near the
+hole. The same numbers come out each time.
 """
 
 from __future__ import annotations
@@ -33,21 +35,31 @@ from drillaid.inspection.posterior import rim_along  # noqa: E402
 from drillaid.inspection.rays import TURNS  # noqa: E402
 from drillaid.simulation.bore_looks import KINDS, BenchHabits  # noqa: E402
 from drillaid.simulation.conditions import _that_fits, bench_for, hard  # noqa: E402
+from drillaid.simulation.designs import Layout, Placed, _fill  # noqa: E402
 from drillaid.simulation.optics import Light, Optics  # noqa: E402
+from drillaid.simulation.parts import Part, Pin  # noqa: E402
 from drillaid.simulation.bench import SimulatedBench  # noqa: E402
 
-TAKES = (60, 40, 100)  # seeds of each kind of bench, from 0
+TAKES = (60, 40, 80, 70)  # seeds of each kind of bench, from 0
 RAYS_KEPT = 10  # of the 48 from one place; neighbours say nearly the same
 JITTERS_MM = (0.01, 0.03, 0.10)  # of rays' origins about a hole's true middle, one sigma
 NUDGE_MM = 0.015  # one sigma by axis: a registration is never quite right
 SIZES = ((1920, 1080), (1920, 1080), (2560, 1440), (1600, 900))
+COARSE = ((1280, 720), (960, 540))
+LARGE_MM = (2.5, 3.2, 3.2, 3.2, 4.2)
 
 
 def bench_of(seed: int, take: int) -> SimulatedBench:
-    """take 0: ordinary; 1: hard; 2: ordinary but for light and lens."""
+    """take 0: ordinary; 1: hard; 2: ordinary but for light and lens; 3: coarse pictures, and
+    every other board has many large holes."""
     rng = np.random.default_rng([seed, take, 88])
     if take == 1:
         bench = hard(seed)
+    elif take == 3:
+        roomy = seed % 2 == 1
+        sizes = COARSE + SIZES[:1] * roomy
+        size = sizes[int(rng.integers(len(sizes)))]
+        bench = bench_for(large_holes(seed) if roomy else _that_fits(seed), seed, size=size)
     else:
         size = SIZES[int(rng.integers(len(SIZES)))]
         bench = bench_for(_that_fits(seed), seed, size=size)
@@ -55,10 +67,29 @@ def bench_of(seed: int, take: int) -> SimulatedBench:
     if take:
         favoured = rng.dirichlet([0.5, 0.5, 0.5, 1.5, 2.0])
         habits = replace(habits, shares=0.9 * favoured + 0.02)
-    if take == 2:
+    if take == 2 or (take == 3 and rng.random() < 0.5):
         bench = relit(bench, rng, seed)
     bench.habits = habits
     return bench
+
+
+def large_holes(seed: int):
+    """A design of 70 mm by 45 mm at the most with six to ten large holes among its parts."""
+    rng = np.random.default_rng([seed, 89])
+    width, height = float(rng.uniform(50, 70)), float(rng.uniform(36, 45))
+    layout = Layout((width, height), 0.4)
+    wanted, tries = int(rng.integers(6, 11)), 0
+    while len(layout.holes) < wanted and tries < 200:
+        tries += 1
+        drill = float(rng.choice(LARGE_MM))
+        size = None if rng.random() < 0.75 else (drill + 2.8, drill + 2.8)
+        part = Part("large hole", (Pin(0.0, 0.0, drill, "round", size),), 3.2)
+        placed = Placed(part, *rng.uniform(4.0, [width - 4.0, height - 4.0]))
+        if layout.router.free_box(placed.box_mm()):
+            layout.place(placed)
+    _fill(layout, wanted + 20, rng)
+    layout.connect_neighbours(rng, (0.7, 0.8, 1.2), 0.9)
+    return layout.design(f"large holes {seed} (invented)")
 
 
 def relit(bench: SimulatedBench, rng, seed: int) -> SimulatedBench:
@@ -150,8 +181,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out")
     parser.add_argument(
-        "--seeds", type=int, nargs=3, default=TAKES, metavar="N",
-        help="benches of each kind: ordinary, hard, and ordinary under a bad lamp and lens",
+        "--seeds", type=int, nargs=4, default=TAKES, metavar="N",
+        help="benches of each kind: ordinary, hard, ordinary under a bad lamp and lens, coarse",
     )  # fmt: skip
     args = parser.parse_args()
     cv2.setNumThreads(1)
