@@ -31,6 +31,11 @@ def bit(value_mm: float) -> str:
     return mm(value_mm, digits)
 
 
+def unbroken(text: str) -> str:
+    """A number and its unit stay on one line."""
+    return re.sub(r"(\d) (mm|%)", "\\1\u00a0\\2", text)
+
+
 def duration(seconds: float) -> str:
     """Rounded as people say it."""
     minutes = round(seconds / 60)

@@ -43,3 +43,8 @@ def test_a_comma_alone_is_what_the_country_makes_of_it(german):
     assert words.sizes(words.size_list((0.8, 1.0, 1.25))) == (0.8, 1.0, 1.25)
     with pytest.raises(ValueError):
         words.sizes("eight")
+
+
+def test_a_number_keeps_its_unit_beside_it():
+    said = "18 of 20 agree (90 %). Holes are known to 0.004 mm."
+    assert words.unbroken(said) == "18 of 20 agree (90\u00a0%). Holes are known to 0.004\u00a0mm."

@@ -29,7 +29,7 @@ QPushButton, QToolButton {{
 }}
 QPushButton:focus, QToolButton:focus, QComboBox:focus, QLineEdit:focus, QAbstractSpinBox:focus,
 QListView:focus, QTreeView:focus, QTableView:focus {{ border: 3px solid {c.key}; }}
-QPushButton#foot {{ min-height: {1.2 * pt:.0f}px; padding: 2px {0.6 * pt:.0f}px; }}
+QPushButton#foot {{ min-height: {1.65 * pt:.0f}px; padding: 2px {0.6 * pt:.0f}px; }}
 QPushButton#go {{ background: {c.key}; color: {c.on_key}; border-color: {c.key};
     font-weight: 600; }}
 QPushButton#go:focus {{ border: 3px solid {c.ink}; }}

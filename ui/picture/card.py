@@ -101,7 +101,8 @@ class Card(QWidget):
         most, beside = room.height() - 2 * EDGE - frame, margins.left() + margins.right() + 2 * BORDER
         # On a low screen it grows broader before anything of it must be scrolled for.
         broadest = room.width() - 2 * EDGE
-        width = min(max(WIDEST, room.width() // 3), broadest)
+        least = self._inner.minimumSizeHint().width() + beside  # a table's columns do not wrap
+        width = min(max(WIDEST, room.width() // 3, least), broadest)
         wanted = self._body_height(width - beside)
         while wanted + 2 > most and width < broadest:
             width = min(width + BROADER, broadest)

@@ -21,7 +21,8 @@ class TableFigures(Card):
         self._measured: TableJob | None = None
         self.title = self.label(tr("How the table moves"), name="title")
         self._grid = QGridLayout()
-        self._grid.setHorizontalSpacing(24)
+        self._grid.setHorizontalSpacing(16)
+        self._grid.setColumnStretch(0, 1)
         self.cells: list[list[QLabel]] = []
         self.body.addLayout(self._grid)
         self.told = self.label()
@@ -56,6 +57,7 @@ class TableFigures(Card):
             made.setAlignment(
                 Qt.AlignmentFlag.AlignRight if cells else Qt.AlignmentFlag.AlignLeft
             )
+            made.setWordWrap(not cells)  # beside the panel the card is narrow; figures stay whole
             self._grid.addWidget(made, row, len(cells))
             cells.append(made)
         return cells[column]

@@ -20,7 +20,7 @@ from ui.running.guiding import Sight
 from ui.running.table_parts import may_use_table
 from ui.stages.guided import GuidedStage
 from ui.way import Standing
-from ui.words import mm, tr
+from ui.words import mm, tr, unbroken
 
 POINTS = 2  # pads that a person points out settle any twin
 
@@ -172,7 +172,7 @@ class FindingStage(GuidedStage):
         self._forget_points()
         self._show_pointing(False)
         self.verdict.setText(verdict_words(registration))
-        self.words.setText("\n".join(found_lines(registration)))
+        self.words.setText(unbroken("\n".join(found_lines(registration))))
         self.risk.setText("")
         self.map.show_states((LEFT,) * len(self.job.job.design.holes))
         self._ask_risks(registration)

@@ -10,6 +10,7 @@ from drillaid.guidance.events import Confirm, Skip
 from ui.look.colours import DARK
 from ui.look.style import sheet
 from ui.picture.bit_card import BitCard
+from ui.picture.card import WIDEST, Card
 from ui.picture.fitted import FittedLabel, fitted_font
 from ui.picture.key_button import KeyButton
 
@@ -105,3 +106,28 @@ def test_a_key_button_shows_its_key_and_is_pressed(qtbot):
     assert button.grab().toImage() != blank.grab().toImage()
     with qtbot.waitSignal(button.clicked, timeout=1000):
         qtbot.mouseClick(button, Qt.MouseButton.LeftButton)
+
+
+def test_a_low_card_grows_broader_before_it_is_scrolled_for(qtbot, stage):
+    stage.resize(1400, 700)
+    card = Card(DARK, stage)
+    words = card.label("Switch the drill off and let it stop before you touch it. " * 16)
+    card.open()
+    qtbot.wait(20)
+    assert card.panel.width() == WIDEST
+    needed = card.panel.height()
+    stage.resize(1400, needed)
+    card.settle()
+    qtbot.wait(20)
+    assert WIDEST < card.panel.width() <= 1400
+    assert words.height() >= words.heightForWidth(words.width())
+
+
+def test_a_card_is_as_broad_as_what_cannot_wrap(qtbot, stage):
+    stage.resize(1300, 600)
+    card = Card(DARK, stage)
+    plain = card.label("a table's row, which stays on one line " * 4)
+    plain.setWordWrap(False)
+    card.open()
+    qtbot.wait(20)
+    assert card.panel.width() > WIDEST and plain.width() >= plain.sizeHint().width()

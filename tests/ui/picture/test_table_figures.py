@@ -12,6 +12,7 @@ from calibration.table_job import measure
 from calibration.table_tour import Plan, Tour
 from drillaid.simulation.rigs import nominal_rig
 from ui.look.colours import DARK
+from ui.look.style import sheet
 from ui.picture.table_figures import TableFigures
 
 
@@ -19,7 +20,8 @@ from ui.picture.table_figures import TableFigures
 def card(qtbot):
     behind = QWidget()
     qtbot.addWidget(behind)
-    behind.resize(740, 700)
+    behind.setStyleSheet(sheet(DARK, 1.0))
+    behind.resize(600, 760)  # narrower than beside the panel on a screen of 1366 x 768
     behind.show()
     yield TableFigures(DARK, behind)
 
@@ -34,6 +36,10 @@ def test_figures_with_their_sigmas_and_an_answer_that_counts_once(qtbot, card):
     axes = measured.toured.axes
     assert rows[1][1] == f"{axes.scale[0]:.4f} ± {axes.matrix_sigma[0, 0]:.4f}"
     assert rows[2][2] == f"{axes.backlash_mm[1]:.3f} ± {axes.backlash_sigma_mm[1]:.3f}"
+    for row in card.cells:  # no figure is cut off
+        assert row[2].width() >= row[2].sizeHint().width()
+        right = row[2].mapTo(card.panel, row[2].rect().topRight()).x()
+        assert right <= card.panel.width() - 28
     assert "degrees from square" in card.told.text() and "one sigma" in card.note.text()
     qtbot.keyClick(card, Qt.Key.Key_Space)
     qtbot.keyClick(card, Qt.Key.Key_Space)
