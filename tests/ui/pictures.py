@@ -122,7 +122,7 @@ class Walk:
             return
         record_holes(state.open_journal(), state.board, self.job, (6,))
         state.close_camera()
-        state.practice = drilled_bench(self.job, (6, 10))
+        state.practice = drilled_bench(self.job, (6,))
         window.go("after")
         stage = window.stages["after"]
         if self.wait(
