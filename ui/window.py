@@ -104,7 +104,8 @@ class Window(QMainWindow):
     def _set_hand(self, left: bool) -> None:
         way = QBoxLayout.Direction.RightToLeft if left else QBoxLayout.Direction.LeftToRight
         self._row.setDirection(way)
-        self.stages["drilling"].set_hand(left)
+        for stage in self.stages.values():
+            stage.set_hand(left)
 
     def _shortcuts(self) -> None:
         for keys, slot in (

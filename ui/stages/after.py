@@ -12,7 +12,6 @@ from PyQt6.QtWidgets import (
     QFileDialog,
     QFrame,
     QGridLayout,
-    QHBoxLayout,
     QLabel,
     QPushButton,
     QStackedWidget,
@@ -106,10 +105,7 @@ class AfterStage(GuidedStage):
         side.addWidget(self.title)
         side.addWidget(self.scroll, 1)
         side.addLayout(grid)
-        row = QHBoxLayout(self)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.addWidget(self.field, 5)
-        row.addWidget(panel, 4)
+        self.lay_out(self.field, panel, (5, 4))
 
     @staticmethod
     def standing(job: JobState) -> Standing:

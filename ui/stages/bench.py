@@ -9,7 +9,7 @@ from functools import partial
 
 from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QKeyEvent
-from PyQt6.QtWidgets import QHBoxLayout, QStackedWidget
+from PyQt6.QtWidgets import QStackedWidget
 
 from drillaid.errors import DrillaidError
 from drillaid.rig.file import load_rig
@@ -75,10 +75,7 @@ class BenchStage(Stage):
         self._back_to = ""
         self._give_back = lambda: None
         self._ending: list[LookingThread] = []
-        row = QHBoxLayout(self)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.addWidget(self.picture, 5)
-        row.addWidget(self.stack, 3)
+        self.lay_out(self.picture, self.stack, (5, 3))
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
 
     @staticmethod

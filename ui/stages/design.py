@@ -55,10 +55,7 @@ class DesignStage(Stage):
         self._paths: tuple[str, ...] = ()
         self._title_and_picture()
         self._side()
-        row = QHBoxLayout(self)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.addLayout(self._left, 5)
-        row.addWidget(self.panel, 4)
+        self.lay_out(self._left, self.panel, (5, 4))
         for keys, slot in ((QKeySequence.StandardKey.Open, self._choose),
                            (QKeySequence("Ctrl+Shift+O"), self._choose_folder)):  # fmt: skip
             QShortcut(keys, self, activated=slot)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QKeyEvent
-from PyQt6.QtWidgets import QBoxLayout, QHBoxLayout, QVBoxLayout
+from PyQt6.QtWidgets import QHBoxLayout, QVBoxLayout
 
 from drillaid.errors import DrillaidError
 from drillaid.guidance import guidance as g
@@ -124,16 +124,7 @@ class DrillingStage(GuidedStage):
         left = QVBoxLayout()
         left.addWidget(self.picture, 1)
         left.addLayout(keys)
-        self._row = QHBoxLayout(self)
-        self._row.setContentsMargins(0, 0, 0, 0)
-        self._row.addLayout(left, 5)
-        self._row.addWidget(self.panel, 2)
-        self.set_hand(self.job.settings.left_handed)
-
-    def set_hand(self, left: bool) -> None:
-        """The figures stand on the side of the hand that is free."""
-        way = QBoxLayout.Direction.RightToLeft if left else QBoxLayout.Direction.LeftToRight
-        self._row.setDirection(way)
+        self.lay_out(left, self.panel, (5, 2))
 
     @staticmethod
     def standing(job: JobState) -> Standing:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from PyQt6.QtCore import Qt, pyqtSignal
-from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QVBoxLayout
+from PyQt6.QtWidgets import QFrame, QLabel, QPushButton, QVBoxLayout
 
 from drillaid.guidance.guidance import Guidance
 from drillaid.guidance.scene import LEFT, TARGET
@@ -113,10 +113,7 @@ class FindingStage(GuidedStage):
         side.addWidget(self.go)
         panel.setMinimumWidth(320)
         panel.setMaximumWidth(520)
-        row = QHBoxLayout(self)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.addWidget(self.picture, 5)
-        row.addWidget(panel, 2)
+        self.lay_out(self.picture, panel, (5, 2))
 
     @staticmethod
     def standing(job: JobState) -> Standing:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PyQt6.QtCore import pyqtSignal
-from PyQt6.QtWidgets import QWidget
+from PyQt6.QtWidgets import QBoxLayout, QHBoxLayout, QLayout, QWidget
 
 from ui.job import JobState
 from ui.look.colours import Colours
@@ -21,6 +21,22 @@ class Stage(QWidget):
     def __init__(self, job: JobState, colours: Colours) -> None:
         super().__init__()
         self.job, self.colours = job, colours
+        self._row: QHBoxLayout | None = None
+
+    def lay_out(self, picture: QWidget | QLayout, panel: QWidget, shares: tuple[int, int]) -> None:
+        """What is looked at, and beside it what is read and pressed."""
+        self._row = QHBoxLayout(self)
+        self._row.setContentsMargins(0, 0, 0, 0)
+        for part, share in zip((picture, panel), shares, strict=True):
+            add = self._row.addWidget if isinstance(part, QWidget) else self._row.addLayout
+            add(part, share)
+        self.set_hand(self.job.settings.left_handed)
+
+    def set_hand(self, left: bool) -> None:
+        """The panel stands on the side of the hand that is free."""
+        way = QBoxLayout.Direction.RightToLeft if left else QBoxLayout.Direction.LeftToRight
+        if self._row is not None:
+            self._row.setDirection(way)
 
     def enter(self) -> None:
         """The stage is shown."""

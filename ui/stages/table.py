@@ -79,10 +79,7 @@ class TableStage(Stage):
         left.setContentsMargins(0, 0, 0, 0)
         left.addWidget(self.picture, 1)
         left.addLayout(keys)
-        row = QHBoxLayout(self)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.addWidget(self._left, 5)
-        row.addWidget(self.panel, 2)
+        self.lay_out(self._left, self.panel, (5, 2))
 
     @staticmethod
     def standing(job: JobState) -> Standing:

@@ -120,3 +120,13 @@ def test_pages_fit_on_a_small_screen(window, scale):
     for page in (*window.pages.values(), window.stages["after"]):
         assert page.minimumSizeHint().width() <= room, page.name
         assert page.minimumSizeHint().height() <= 600
+
+
+@pytest.mark.parametrize("stage", ["design", "bench", "finding", "drilling", "table", "after"])
+def test_a_left_handed_person_has_every_panel_on_the_other_side(qtbot, window, stage):
+    shown = window.stages[stage]
+    window.job.remember(left_handed=False)
+    row = shown.layout()
+    assert row.direction() == row.Direction.LeftToRight
+    window.job.remember(left_handed=True)
+    assert row.direction() == row.Direction.RightToLeft
