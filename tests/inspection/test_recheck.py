@@ -108,7 +108,7 @@ def test_what_speaks_against_the_record_must_be_surer_than_what_agrees():
     assert (every.extra, every.missing) == ((2, 3), (4, 5))
 
 
-@pytest.mark.parametrize("seed", [3, 5, 12])
+@pytest.mark.parametrize("seed", [3, 228])
 def test_a_coarse_picture_raises_no_false_alarm(seed):
     """At 0.12 mm a pixel some untouched pads look drilled: not enough to doubt a record by."""
     bench = bench_for(small_design(), seed, size=(960, 540))
