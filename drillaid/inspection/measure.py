@@ -56,10 +56,7 @@ def measure_holes(
         finding = _finding(
             hole, places[i].land, state, reason, rim, board, rig is not None, flip, error
         )
-        if state != HIDDEN:
-            share = hole_share(odds[i])
-            finding = replace(finding, certainty=share if state == DRILLED else 1 - share)
-        findings.append(finding)
+        findings.append(replace(finding, certainty=_certainty(state, odds[i])))
     return tuple(findings)
 
 
@@ -111,6 +108,14 @@ def _judged(hole: Hole, seen: Seen | None, odds) -> tuple[str, str]:
     if hole.slot_to_mm is not None:
         return HIDDEN, "slots are not measured yet"
     return judge(odds, seen.look, seen.support)
+
+
+def _certainty(state: str, odds) -> float:
+    """Of that state against its contrary; 1 where nothing is said."""
+    if state == HIDDEN:
+        return 1.0
+    share = hole_share(odds)
+    return share if state == DRILLED else 1 - share
 
 
 def _finding(

@@ -27,7 +27,7 @@ LENS_SIGMA = 0.12, 0.10, 0.0007, 0.0007
 PRINT_SIGMA, ETCH_SIGMA_MM = (0.004, 0.002), 0.1
 # What a patch of copper is read off by as a whole, one sigma of an axis (set on simulated
 # benches; tests/registration/test_makeshift.py holds stated errors against real ones).
-# Blotched or half etched copper scatters its edges, and misleads a whole patch by as much.
+# Blotched or half etched copper scatters its edges, and misleads a whole patch by a share of it.
 PATCH_MM, SHARED_PX, SHARED_SCATTER = 5.0, 0.1, 0.6
 
 

@@ -109,8 +109,8 @@ def test_what_speaks_against_the_record_must_be_surer_than_what_agrees():
 
 
 @pytest.mark.parametrize("seed", [3, 228])
-def test_a_coarse_picture_raises_no_false_alarm(seed):
-    """At 0.12 mm a pixel some untouched pads look drilled: not enough to doubt a record by."""
+def test_a_doubtful_pad_in_a_coarse_picture_is_no_reason_to_doubt_the_record(seed):
+    """At 0.12 mm a pixel some untouched pads look drilled; on board 228 one does, doubtfully."""
     bench = bench_for(small_design(), seed, size=(960, 540))
     design = bench.board.design
     drilled = frozenset(range(1, 21, 3))

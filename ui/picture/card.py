@@ -16,7 +16,7 @@ from PyQt6.QtWidgets import (
 
 from ui.look.colours import Colours
 
-WIDEST, BROADER, EDGE = 720, 80, 16  # px: of a card, of a step broader, left beside it
+USUAL, BROADER, EDGE = 720, 80, 16  # px: of a card, of a step broader, left beside it
 BORDER = 2  # of the panel, as `ui.look.style` draws it; no margin tells of it
 _ANSWERS = (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter)
 
@@ -102,7 +102,7 @@ class Card(QWidget):
         # On a low screen it grows broader before anything of it must be scrolled for.
         broadest = room.width() - 2 * EDGE
         least = self._inner.minimumSizeHint().width() + beside  # a table's columns do not wrap
-        width = min(max(WIDEST, room.width() // 3, least), broadest)
+        width = min(max(USUAL, room.width() // 3, least), broadest)
         wanted = self._body_height(width - beside)
         while wanted + 2 > most and width < broadest:
             width = min(width + BROADER, broadest)
