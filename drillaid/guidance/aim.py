@@ -60,6 +60,7 @@ class Aim:
       of the hole and the spindle axis together; inf where nothing is known
     room_mm: how far off it may be and still be vouched for; below 0: nowhere
     under_hole: another hole that lies under the spindle instead, or None
+    land_missing: no land was seen at the target, though one should be
     """
 
     off_mm: tuple[float, float]
@@ -67,6 +68,7 @@ class Aim:
     expected_error_mm: float
     room_mm: float
     under_hole: int | None = None
+    land_missing: bool = False
 
     def verdict(self, *, part: float = 1.0) -> str:
         """ON within `part` of the room, CANNOT_VOUCH where there is no room, else OFF."""
@@ -82,6 +84,8 @@ def aim(
     spindle_mm: np.ndarray,
     expected_error_mm: float,
     settings: Settings,
+    *,
+    land_missing: bool = False,
 ) -> Aim | None:
     """None where the transform gives no finite place.
 
@@ -100,6 +104,7 @@ def aim(
         expected_error_mm=expected_error_mm,
         room_mm=settings.tolerance_mm - settings.sigmas * expected_error_mm,
         under_hole=_other_hole(work, row, distances, settings.tolerance_mm),
+        land_missing=land_missing,
     )
 
 

@@ -24,6 +24,7 @@ class RegistrationView:
     matrix: design mm -> bench mm on the board's upper face, None if not registered
     expected_error_mm: (N,) by hole number - 1, one sigma of the distance
     reason: why there is no matrix
+    land_missing: numbers of the holes at which no land was seen, though one should be
     on_bench: False without a rig file: then the mm are those of the board's plane about
       the spindle axis, x to the right in the picture there and y up in it
     """
@@ -34,6 +35,7 @@ class RegistrationView:
     expected_error_mm: np.ndarray | None = None
     reason: str = ""
     on_bench: bool = True
+    land_missing: frozenset[int] = frozenset()
 
     @classmethod
     def of(cls, registration: Registration, frame: Frame) -> RegistrationView:
@@ -45,6 +47,7 @@ class RegistrationView:
         return cls(
             frame.number, frame.time_s, placement.matrix, placement.expected_error_mm,
             on_bench=placement.on_bench,
+            land_missing=frozenset((placement.land_missing.nonzero()[0] + 1).tolist()),
         )  # fmt: skip
 
 

@@ -97,6 +97,9 @@ class Guidance:
         return None if self.aim is None else self.aim.verdict()
 
 
+NO_LAND = "No land was seen here: look before you drill."
+
+
 def direction(off_mm: tuple[float, float]) -> str:
     """Which way to push the board, in the bench's axes, as the operator faces it."""
     words = []
@@ -114,17 +117,18 @@ def sentence(state: str, target: Stop | None, aim: Aim | None, skipped: int, los
     if state == PAUSED:
         return "Paused."
     name = _name(target)
+    bare = f" {NO_LAND}" if aim is not None and aim.land_missing else ""
     if state == LOST:
         why = (lost or "no fresh picture").rstrip(".")
         return f"The board is not seen ({why})."
     if state == ON_TARGET:
-        return f"Drill {name}."
+        return f"Drill {name}.{bare}"
     if state == HOLD:
-        return f"Hold still over {name}."
+        return f"Hold still over {name}.{bare}"
     if aim.verdict() == CANNOT_VOUCH:
         return f"Cannot vouch for {name}: it is known to {aim.expected_error_mm:.2f} mm only."
     under = "" if aim.under_hole is None else f" (hole {aim.under_hole} is under the spindle)"
-    return f"To {name}: move the board {direction(aim.off_mm)}{under}."
+    return f"To {name}: move the board {direction(aim.off_mm)}{under}.{bare}"
 
 
 def _name(target: Stop) -> str:

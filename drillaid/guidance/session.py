@@ -314,7 +314,10 @@ class Session:
         errors, hole = view.expected_error_mm, self._work.stops[row].hole
         known = errors is not None and 0 < hole <= len(errors)
         error = math.hypot(float(errors[hole - 1]), self._spindle_error) if known else math.inf
-        return aim(self._work, row, view.matrix, self._spindle, error, self.settings)
+        return aim(
+            self._work, row, view.matrix, self._spindle, error, self.settings,
+            land_missing=hole in view.land_missing,
+        )  # fmt: skip
 
     def _feed_steady(self) -> None:
         if self._untrue is not None:

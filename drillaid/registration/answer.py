@@ -7,6 +7,7 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.geometry import Affine, Homography
+from drillaid.registration.lands_seen import lands_seen
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
@@ -17,6 +18,7 @@ def placement_of(best: Refined, design: Design, rig: Rig | None, thickness_mm: f
     holes = design.xy_mm
     pixels = best.to_px(holes)
     expected = np.sqrt(best.variance_mm2(holes))
+    lands = lands_seen(best, design)
     if rig is not None:
         assert isinstance(best.placement, Affine)
         homography = rig.plane(thickness_mm) @ best.placement
@@ -32,7 +34,8 @@ def placement_of(best: Refined, design: Design, rig: Rig | None, thickness_mm: f
         pixels,
         bench,
         expected,
-        best.agree,
+        lands.shown,
         best.residual_rms_mm,
         best.px_per_mm,
+        land_missing=lands.missing,
     )

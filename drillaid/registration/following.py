@@ -22,6 +22,7 @@ from drillaid.registration.copper import copper_edges, sharper_eye, some
 from drillaid.registration.edging import EdgeFit, fit_edges
 from drillaid.registration.fit import fit_similarity
 from drillaid.registration.holding import still_there
+from drillaid.registration.lands_seen import LandWatch
 from drillaid.registration.refinding import found_again
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
 from drillaid.registration.stretches import voices
@@ -93,6 +94,9 @@ class Follower:
             raise ValueError("following starts from a registration with a rig")
         place = registration.placement.matrix
         self._variance = registration.placement.expected_error_mm**2
+        self._lands = LandWatch(
+            self.design, self.design.copper.get(self.face), registration.placement.land_missing
+        )
         self._learnt = self._learn(image, place)
         self._place = self._last = place
         self._remember(image)
@@ -225,6 +229,9 @@ class Follower:
             return _lost("The board is lost: let it lie still in full view.", 0, total)
         self._place = self._last = _rigid_part(self._place, fit.placement, self.design.xy_mm)
         self._remember(image, small)
+        self._lands.look(
+            image, lambda xy: self._view.to_px(self._place(xy)), learnt.weights, learnt.noise
+        )
         return self._answer(fit, total)
 
     def find_again(self, image: np.ndarray) -> Registration:
@@ -250,7 +257,7 @@ class Follower:
         seen = self._pads_in_view(bench)
         placement = Placement(
             "affine", self._homography @ place, place, self._view.to_px(bench), bench, expected,
-            seen, fit.scatter_mm, self._ratio,
+            seen, fit.scatter_mm, self._ratio, land_missing=self._lands.missing,
         )
         message = f"Following: {fit.share:.0%} of the board's edges agree.".replace("%", " %")
         return Registration(REGISTERED, message, placement, total, int(seen.sum()), total)

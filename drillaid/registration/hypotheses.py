@@ -166,16 +166,19 @@ def _distinct(grown: list[Grown], holes_mm: np.ndarray) -> list[Grown]:
 def twin_moves(holes_mm: np.ndarray) -> list[Affine]:
     """Design mm -> design mm: quarter turns, common steps and mirrors, about the middle."""
     middle = (holes_mm.min(axis=0) + holes_mm.max(axis=0)) / 2
-    moves = [
-        Affine.from_parts(rotation_rad=k * np.pi / 2, offset=middle)
-        @ Affine.from_parts(offset=-middle)
-        for k in (1, 2, 3)
+    turns = turns_about(middle)
+    steps = [Affine.from_parts(offset=step) for step in common_steps(holes_mm)]
+    return turns[:3] + steps + turns[3:]
+
+
+def turns_about(middle: np.ndarray) -> list[Affine]:
+    """Design mm -> design mm: the quarter turns about a place, and its two mirror images."""
+    away = Affine.from_parts(offset=-middle)
+    turns = [
+        Affine.from_parts(rotation_rad=k * np.pi / 2, offset=middle) @ away for k in (1, 2, 3)
     ]
-    moves += [Affine.from_parts(offset=step) for step in common_steps(holes_mm)]
-    flip = Affine.from_parts(offset=middle) @ Affine.from_parts(mirrored=True)
-    flip = flip @ Affine.from_parts(offset=-middle)
-    moves += [flip, moves[1] @ flip]
-    return moves
+    flip = Affine.from_parts(offset=middle) @ Affine.from_parts(mirrored=True) @ away
+    return [*turns, flip, turns[1] @ flip]
 
 
 def twins(best: Hypothesis, holes_mm: np.ndarray) -> list[Hypothesis]:

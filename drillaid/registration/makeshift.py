@@ -100,6 +100,7 @@ class Makeshift:
         placement = Placement(
             "affine", self.rig.plane(0.0) @ self.place, self.place, pixels, at, expected,
             of.placement.pad_seen, self.scatter_mm, self.rig.px_per_mm(0.0),
+            land_missing=of.placement.land_missing,
         )  # fmt: skip
         return replace(of, status=REGISTERED, placement=placement)
 

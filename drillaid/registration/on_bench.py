@@ -7,10 +7,12 @@ the edges themselves, one by one, decide.
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 
 import numpy as np
 
 from drillaid.geometry import Affine
+from drillaid.registration.centre_marks import decided_by_marks
 from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
 from drillaid.registration.correlation import Peak, all_rotations, distinct
 from drillaid.registration.evidence import LEAST_PADS
@@ -30,6 +32,7 @@ COPPER_LOOKS, RIM_LOOKS = 5, 8  # placements that are settled
 CLOSE_LOOKS = 4  # of those at rims, closely
 CLOSE = 0.6  # of the best one's agreement, below which no other is looked at closely
 OUTSTANDING = 0.55  # of the highest peak, below which no other is settled
+ALONE_SIGMAS = 17.0  # of a peak with no other OUTSTANDING beside it, which no wrong board shows
 RANKED_BY = 60  # holes, in the quick look for rims
 POINTED_TURN_DEG, POINTED_SHIFT_MM = 4.0, 1.5  # how well a person points
 
@@ -49,18 +52,21 @@ def search_on_bench(task: Task, scene: Scene) -> list[Refined]:
         found += _by_copper(task, scene, copper_edges(copper[other]), both[1:])
     if asked not in copper and not _settled_by(found):
         found += _by_rims(task, scene, both)
-    return sorted(found, key=lambda r: -r.support)
+    return decided_by_marks(sorted(found, key=lambda r: -r.support), task.design)
 
 
 def _settled_by(found: list[Refined]) -> bool:
     return any(r.evidence.convincing and r.plausible for r in found)
 
 
-def _peaks(task: Task, scene: Scene, model: EdgeModel, sides, grid, keep: int) -> list[Peak]:
-    """Settled placements worth a closer look, best first."""
+def _peaks(
+    task: Task, scene: Scene, model: EdgeModel, sides, grid, keep: int
+) -> tuple[list[Peak], bool]:
+    """Settled placements worth a closer look, best first; and whether there is only one, which
+    stands out by far."""
     start = time.perf_counter()
     px_per_mm, step_deg = grid
-    see = scene.correlator
+    see, alone = scene.correlator, False
     if task.pads:
         shift, turn = POINTED_SHIFT_MM, POINTED_TURN_DEG
         rough = [Peak(_pointed_out(task, scene, side), 0.0, side) for side in sides]
@@ -70,12 +76,13 @@ def _peaks(task: Task, scene: Scene, model: EdgeModel, sides, grid, keep: int) -
             model, sides=sides, px_per_mm=px_per_mm, rotations_rad=all_rotations(step_deg), keep=keep
         )
         rough = [p for p in rough if p.score > OUTSTANDING * rough[0].score]
+        alone = len(rough) == 1 and rough[0].score >= ALONE_SIGMAS
     settled = [
         see.settled(model, p.placement, turn_deg=turn, shift_mm=shift) for p in rough[:keep]
     ]
     settled.sort(key=lambda p: -p.score)
     task.clock.match += time.perf_counter() - start
-    return distinct(settled, model.xy, keep, within_mm=0.3)
+    return distinct(settled, model.xy, keep, within_mm=0.3), alone
 
 
 def _pointed_out(task: Task, scene: Scene, mirrored: bool) -> Affine:
@@ -91,7 +98,7 @@ def _hypothesis(scene: Scene, peak: Peak) -> Hypothesis:
 def _by_copper(task: Task, scene: Scene, model: EdgeModel, sides) -> list[Refined]:
     done: list[Refined] = []
     for grid in COPPER_GRIDS:
-        peaks = _peaks(task, scene, model, sides, grid, COPPER_LOOKS)
+        peaks, alone = _peaks(task, scene, model, sides, grid, COPPER_LOOKS)
         start = time.perf_counter()
         for peak in peaks:
             if peak.score < CLOSE * peaks[0].score:
@@ -101,7 +108,7 @@ def _by_copper(task: Task, scene: Scene, model: EdgeModel, sides) -> list[Refine
                 continue
             exact = _look_at_copper(task, scene, model, peak)
             if exact is not None:
-                done.append(exact)
+                done.append(replace(exact, evidence=replace(exact.evidence, alone=alone)))
         task.clock.fit += time.perf_counter() - start
         if _settled_by(done) or task.pads:
             break
@@ -127,7 +134,7 @@ def _by_rims(task: Task, scene: Scene, sides) -> list[Refined]:
     model = lands_at_all_sizes(task.design.xy_mm, task.design.drill_mm)
     done: list[Refined] = []
     for grid in RIM_GRIDS:
-        peaks = _peaks(task, scene, model, sides, grid, RIM_LOOKS)
+        peaks, _ = _peaks(task, scene, model, sides, grid, RIM_LOOKS)
         start = time.perf_counter()
         done += look_at_rims(task, [_hypothesis(scene, peak) for peak in peaks])
         task.clock.fit += time.perf_counter() - start

@@ -120,7 +120,7 @@ def vague(r: Refined, holes_mm: np.ndarray) -> bool:
     if not r.hypothesis.scene.calibrated:
         return r.by == "rims" and r.evidence.share < MOST_LANDS and r.residual_rms_mm > ROUGH_MM
     stated = np.sqrt(r.variance_mm2(holes_mm))
-    if r.by == "copper" and float(stated.max()) > MOST_WORST_MM:
+    if r.by != "rims" and float(stated.max()) > MOST_WORST_MM:
         return True
     return float(np.median(stated)) > MOST_ERROR_MM
 

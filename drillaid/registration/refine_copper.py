@@ -47,6 +47,7 @@ def refine_by_copper(
         h, placement, to_px, agree, judged.evidence,
         "affine" if h.scene.calibrated else "projective",
         lambda xy: fit.variance_at(xy) + floor, ratio, fit.scatter_mm, model, eye, "copper",
+        covariance=(lambda: fit.covariance) if h.scene.calibrated else None,
     )
 
 

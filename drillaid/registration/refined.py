@@ -16,7 +16,7 @@ from drillaid.vision.contours import EdgeModel
 from drillaid.vision.eye import Eye
 
 # Beyond this a fit follows wrong pads rather than a stretched print.
-SCALE, SKEW, SHEAR = (0.97, 1.03), 0.022, 0.007
+SCALE, SKEW, SHEAR = (0.97, 1.03), 0.022, 0.009
 # What remains between the edges' mean and the truth whatever their number, one sigma of an
 # axis: blur that is not even, sampling, etching that is not the same on both sides. It
 # grows with what scatters the edges (set on simulated benches; bench_registration.py
@@ -48,7 +48,8 @@ class Refined:
     variance_mm2: design mm (N, 2) -> (N,), of the stated place, both axes together
     model: as in the contract
     edges, eye: what copper was looked for, and in which mixture of colours
-    by: "copper" or "rims"
+    by: "copper", "rims", or "marks": copper that the etched centre marks decided about
+    covariance: (6, 6) of the placement's matrix rows, where copper placed it on a bench
     """
 
     hypothesis: Hypothesis
@@ -63,6 +64,7 @@ class Refined:
     edges: EdgeModel
     eye: Eye
     by: str
+    covariance: Callable[[], np.ndarray] | None = None
 
     @property
     def plausible(self) -> bool:

@@ -115,7 +115,7 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
         return refusal(MIRRORED, best)
     placement = placement_of(best, design, rig, thickness_mm)
     message = found_sentence(best, placement, design)
-    agreeing, seen = int(best.agree.sum()), _pads_seen(scenes, best, design)
+    agreeing, seen = int(placement.pad_seen.sum()), _pads_seen(scenes, best, design)
     return Registration(REGISTERED, message, placement, seen, agreeing, total, clock.as_dict())
 
 

@@ -32,6 +32,8 @@ class Placement:
     bench_mm: (N, 2) or None
     expected_error_mm: (N,), one sigma of the distance between stated and true place
     pad_seen: (N,) bool
+    land_missing: (N,) bool, in view and uncovered as far as is known, and yet not to be seen;
+      empty where nobody looked
     on_bench: False where the mm of matrix and bench_mm are those of a makeshift rig
       (`registration.makeshift`): about the spindle axis, and no bench's
     """
@@ -46,6 +48,11 @@ class Placement:
     residual_rms_mm: float
     px_per_mm: float
     on_bench: bool = True
+    land_missing: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
+
+    def misses_land(self, hole: int) -> bool:
+        """Was no land seen at this hole (numbered from 1), though one should be?"""
+        return hole <= len(self.land_missing) and bool(self.land_missing[hole - 1])
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,11 +8,18 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from drillaid.design.model import Design
+from drillaid.registration.centre_marks import copper_of, dots_at, mark_evidence
 from drillaid.registration.copper import FEW, MANY, judge, some
 from drillaid.registration.evidence import Evidence
-from drillaid.registration.hypotheses import Hypothesis, same_place, twin_moves, twins
+from drillaid.registration.hypotheses import (
+    Hypothesis,
+    same_place,
+    turns_about,
+    twin_moves,
+    twins,
+)
 from drillaid.registration.refine_rims import refine_by_rings
-from drillaid.registration.refined import Refined
+from drillaid.registration.refined import Refined, chain
 from drillaid.registration.stretches import whole_stretches
 
 SAME_HOLE_MM = 0.3
@@ -37,6 +44,8 @@ def rivals_of(
     own = replace(best.hypothesis, grown=replace(best.hypothesis.grown, placement=best.placement))
     if best.by == "copper" and not own.scene.calibrated:
         return _about_the_lens(best, others, design)
+    if best.by == "marks":
+        return _by_marks(best, others, design)
     met = [r.hypothesis if isinstance(r, Refined) else r for r in others]
     trials = [h for h in met if h.scene is own.scene]
     trials += _likely_twins(best, own, design) if own.scene.calibrated else twins(own, holes_mm)
@@ -49,6 +58,24 @@ def rivals_of(
             rivals.append(Rival(evidence, h.mirrored != own.mirrored))
     if best.by == "rims":
         rivals += _by_pattern(best, holes_mm)
+    return rivals
+
+
+def _by_marks(best: Refined, others, design: Design) -> list[Rival]:
+    """Where the frame of a pour fits as well, and the design's own twins: by the marks there."""
+    holes_mm, copper = design.xy_mm, copper_of(best, design)
+    frame = (best.edges.xy.min(axis=0) + best.edges.xy.max(axis=0)) / 2
+    places = [best.placement @ move for move in twin_moves(holes_mm) + turns_about(frame)]
+    places += [r.placement if isinstance(r, Refined) else r.grown.placement for r in others]
+    level = best.evidence.level
+    _, radius_mm, _ = mark_evidence(best.eye, best.to_px, holes_mm, copper, level=level)
+    rivals = []
+    for place in places:
+        if same_place(place, best.placement, holes_mm, 1.0, APART_MM):
+            continue
+        there = dots_at(best.eye, chain(best.hypothesis.scene, place), holes_mm, radius_mm)
+        evidence = replace(best.evidence, agreeing=int((there.likeness >= level).sum()))
+        rivals.append(Rival(evidence, place.mirrored != best.hypothesis.mirrored))
     return rivals
 
 

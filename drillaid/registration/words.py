@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from drillaid.design.holelist import counted, short_list
 from drillaid.design.model import Design
 from drillaid.registration import result
 from drillaid.registration.evidence import LEAST_SHARE
@@ -35,6 +36,7 @@ def print_scale_words(scale: tuple[float, float]) -> str:
 _WHAT = {
     "copper": "stretches of copper edge in view agree",
     "rims": "holes in view show their land",
+    "marks": "holes in view show their etched centre mark",
 }
 
 
@@ -52,7 +54,19 @@ def found_sentence(best, placement: Placement, design: Design) -> str:
             f"; {placement.px_per_mm:.1f} px per mm. Without a rig file the print is taken to have its "
             "true size, so all this holds along the copper, not against a ruler"
         )
-    return text + "."
+    return text + "." + missing_sentence(placement, design)
+
+
+def missing_sentence(placement: Placement, design: Design) -> str:
+    """Which holes show no land, with a space before it; empty where all that can be seen do."""
+    missing = [h.number for h in design.holes if placement.misses_land(h.number)]
+    if not missing:
+        return ""
+    return (
+        f" No land is to be seen at {counted(len(missing), 'hole', 'holes')} "
+        f"({short_list(missing, 12)}): if nothing lies over it, these files are of another "
+        "version of the board."
+    )
 
 
 def refusal_sentence(status: str, best, why: Why | None, *, rival=None) -> str:

@@ -50,6 +50,15 @@ def test_off_is_how_far_the_hole_must_still_move(job):
     assert guidance.message == "To hole 1: move the board 1.5 mm right and 0.2 mm towards you."
 
 
+def test_a_hole_without_a_land_is_told_where_it_is_aimed_at(job):
+    bare = dataclasses.replace(job.view(off=(1.5, 0.0)), land_missing=frozenset({1}))
+    job.t += 0.025
+    assert job.session.step(bare).message.endswith("No land was seen here: look before you drill.")
+    other = dataclasses.replace(job.view(off=(1.5, 0.0)), land_missing=frozenset({2}))
+    job.t += 0.025
+    assert "No land" not in job.session.step(dataclasses.replace(other, frame=5, time_s=job.t)).message
+
+
 def test_on_target_only_after_being_steady(job):
     states = [job.see(off=(0.05, 0.0)).state for _ in range(14)]
     assert states[0] == g.HOLD and states[-1] == g.ON_TARGET

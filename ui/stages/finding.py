@@ -6,6 +6,7 @@ import numpy as np
 from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtWidgets import QFrame, QLabel, QPushButton, QVBoxLayout
 
+from drillaid.design.holelist import counted, short_list
 from drillaid.guidance.guidance import Guidance
 from drillaid.guidance.scene import LEFT, TARGET
 from drillaid.registration import result as r
@@ -63,7 +64,18 @@ def found_lines(registration: Registration) -> list[str]:
         lines.append(tr("The {print}.", print=print_scale_words(place.matrix.scale)))
     else:
         lines.append(tr("Without a rig file the print is taken to have its true size."))
+    missing = holes_without_land(registration)
+    if missing:
+        lines.append(tr("▲ No land is to be seen at {holes} ({which}), ringed below: if nothing "
+                        "lies over it, these files are of another version of the board.",
+                        holes=counted(len(missing), tr("hole"), tr("holes")),
+                        which=short_list(missing, 8)))  # fmt: skip
     return lines
+
+
+def holes_without_land(registration: Registration) -> list[int]:
+    """Their numbers, from 1."""
+    return [int(k) + 1 for k in np.flatnonzero(registration.placement.land_missing)]
 
 
 class FindingStage(GuidedStage):
@@ -171,7 +183,10 @@ class FindingStage(GuidedStage):
         self.verdict.setText(verdict_words(registration))
         self.words.setText(unbroken("\n".join(found_lines(registration))))
         self.risk.setText("")
-        self.map.show_states((LEFT,) * len(self.job.job.design.holes))
+        states = [LEFT] * len(self.job.job.design.holes)
+        for number in holes_without_land(registration):
+            states[number - 1] = TARGET
+        self.map.show_states(tuple(states))
         self._ask_risks(registration)
         self.go.setFocus()
 

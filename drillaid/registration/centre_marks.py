@@ -1,0 +1,213 @@
+"""Etched centre marks: the dots of bare board in the middle of lands, where the bit is set.
+
+The Gerber does not have them, for many programs put them in only as they print. On a pour
+whose lands have no clearance they are all there is besides the frame, and the frame fits
+every board of its size, whichever way round it lies. So where copper alone does not
+convince, the dots are asked: there is one about most holes, or there is not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from drillaid.design.model import Copper, Design
+from drillaid.geometry import Affine
+from drillaid.registration.copper import copper_edges
+from drillaid.registration.evidence import (
+    COPPER_ENOUGH,
+    LEAST_SHARE,
+    Evidence,
+    strongest,
+)
+from drillaid.registration.reasons import vague
+from drillaid.registration.refined import Refined, chain, systematic_mm2
+from drillaid.vision.eye import Eye
+from drillaid.vision.sampling import sample
+
+STEP_MM, WINDOW_MM = 0.06, 0.5  # of the patch that is compared with a dot
+RADII_MM = (0.15, 0.2, 0.27)  # of marks; common practice, no source
+SOFT_MM = 0.04  # of a mark's edge
+SLACK = 3  # steps that a mark may lie from where the copper has it
+SHARES = (0.5, 0.6, 0.7, 0.8)  # likeness to a dot that counts; the most telling is taken
+LEAST_MARKS = 0.6  # of the holes in view; a board's revision shares many of its holes
+BESIDE = 8  # places beside each hole, by which chance is measured
+CLEAR_MM = 0.6  # of copper about them: elsewhere nothing could be taken for a mark
+LEAST_COPPER, MOST_LOOKS = 0.4, 8  # share of what copper must show besides; placements looked at
+SIGMA_MM = 0.015  # of a mark's centre, each axis; more where they scatter more
+
+
+@dataclass(frozen=True, eq=False)
+class Dots:
+    """likeness (N,): correlation of each place's surroundings with a dark dot, -1 ... 1,
+    -1 outside the picture; off_mm (N, 2): where the likeness is highest; in_view (N,)"""
+
+    likeness: np.ndarray
+    off_mm: np.ndarray
+    in_view: np.ndarray
+
+
+def dots_at(eye: Eye, to_px, places_mm: np.ndarray, radius_mm: float) -> Dots:
+    """How much each place looks like a mark, at the best of the shifts within SLACK.
+
+    eye: a mixture in which copper is bright; to_px: design mm -> pixels
+    """
+    reach = int(np.ceil(WINDOW_MM / STEP_MM)) + SLACK
+    axis = np.arange(-reach, reach + 1) * STEP_MM
+    grid = np.stack(np.meshgrid(axis, axis), axis=-1)
+    px = to_px((places_mm[:, None, None, :] + grid).reshape(-1, 2))
+    patch = sample(eye.grey, px).reshape(len(places_mm), -1)
+    table = _likeness(patch, grid.reshape(-1, 2), radius_mm, eye.noise)
+    at = to_px(places_mm)
+    width, height = eye.size_px
+    with np.errstate(invalid="ignore"):
+        seen = ((at > 6) & (at < [width - 7, height - 7])).all(axis=1)
+    likeness, off = _highest(table)
+    return Dots(np.where(seen, likeness, -1.0), off, seen)
+
+
+def _highest(table: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(N,) the highest of each (side, side) of shifts, (N, 2) where, mm: between the steps
+    by a parabola along either axis."""
+    count, side, _ = table.shape
+    row, column = np.divmod(table.reshape(count, -1).argmax(axis=1), side)
+    each = np.arange(count)
+    off = np.empty((count, 2))
+    for axis, at in enumerate((column, row)):
+        inner = np.clip(at, 1, side - 2)
+        before, here, after = (
+            table[each, row, inner + k] if axis == 0 else table[each, inner + k, column]
+            for k in (-1, 0, 1)
+        )
+        bend = np.minimum(before - 2 * here + after, -1e-9)
+        off[:, axis] = inner + np.clip(0.5 * (before - after) / bend, -1.0, 1.0)
+    return table[each, row, column], (off - SLACK) * STEP_MM
+
+
+def _likeness(patch: np.ndarray, grid_mm: np.ndarray, radius_mm: float, noise: float) -> np.ndarray:
+    """(N, side, side) normalised correlation of patches (N, M) with a soft dot at every shift;
+    where noise is all there is, near zero."""
+    steps = np.arange(-SLACK, SLACK + 1) * STEP_MM
+    shift = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
+    away = np.linalg.norm(grid_mm[:, None, :] - shift, axis=2)
+    near = (away <= WINDOW_MM).astype(np.float64)
+    many = near.sum(axis=0)
+    dot = near / (1.0 + np.exp((radius_mm - away) / SOFT_MM))
+    dot -= near * (dot.sum(axis=0) / many)
+    values = (patch - patch.mean(axis=1, keepdims=True)).astype(np.float64)
+    power = values**2 @ near - (values @ near) ** 2 / many + noise**2 * many
+    found = (values @ dot) / np.sqrt((dot**2).sum(axis=0) * power)
+    return found.reshape(len(patch), len(steps), len(steps))
+
+
+def _all_copper(copper: Copper, xy_mm: np.ndarray) -> np.ndarray:
+    """(N,) bool: copper within CLEAR_MM all round, as drawn."""
+    depth = cv2.distanceTransform(copper.mask, cv2.DIST_L2, 3) / copper.px_per_mm
+    column, row = np.rint(copper.to_design.inverse(xy_mm)).astype(int).T
+    inside = (row >= 0) & (column >= 0) & (row < depth.shape[0]) & (column < depth.shape[1])
+    deep = np.zeros(len(xy_mm), dtype=bool)
+    deep[inside] = depth[row[inside], column[inside]] > CLEAR_MM
+    return deep
+
+
+def mark_evidence(
+    eye: Eye, to_px, holes_mm, copper: Copper, *, level: float | None = None, seed: int = 0
+) -> tuple[Evidence, float, Dots]:
+    """How many holes show a mark against how many places of plain copper look like one.
+
+    level: of likeness, where another placement has set it; comes back in the evidence
+    Second the radius that shows best, mm. Chance is not worked out where too few show one.
+    """
+    looks = {radius: dots_at(eye, to_px, holes_mm, radius) for radius in RADII_MM}
+    radius = max(RADII_MM, key=lambda r: float(np.median(looks[r].likeness)))
+    dots = looks[radius]
+    seen = int(dots.in_view.sum())
+    if level is None and (dots.likeness >= SHARES[0]).sum() < LEAST_SHARE * max(seen, 1):
+        return Evidence(0, seen, 1.0), radius, dots
+    rng = np.random.default_rng(seed)
+    turn = rng.uniform(0, 2 * np.pi, (BESIDE, len(holes_mm), 1))
+    length = rng.uniform(1.2, 4.0, (BESIDE, len(holes_mm), 1))
+    beside = holes_mm + length * np.concatenate([np.cos(turn), np.sin(turn)], axis=2)
+    beside = beside.reshape(-1, 2)
+    plain = _all_copper(copper, beside)
+    other = dots_at(eye, to_px, beside[plain] if plain.sum() >= 20 else beside, radius)
+    chance = other.likeness[other.in_view]
+    counts = [
+        Evidence(
+            int((dots.likeness[dots.in_view] >= share).sum()), seen,
+            float((chance >= share).sum() + 1) / (len(chance) + 2), share, enough=COPPER_ENOUGH,
+        )
+        for share in (SHARES if level is None else (level,))
+    ]  # fmt: skip
+    return strongest(counts), radius, dots
+
+
+def copper_of(r: Refined, design: Design) -> Copper | None:
+    """The face whose copper a placement was found by."""
+    return next((c for c in design.copper.values() if copper_edges(c) is r.edges), None)
+
+
+def with_marks(r: Refined, design: Design, *, deciding: bool) -> Refined | None:
+    """A placement by copper made more exact by the marks; None where there are none to see.
+
+    deciding: copper alone does not convince, and the marks are what it is judged by
+    """
+    copper, holes_mm = copper_of(r, design), design.xy_mm
+    if copper is None or r.covariance is None or not isinstance(r.placement, Affine):
+        return None
+    evidence, _, dots = mark_evidence(r.eye, r.to_px, holes_mm, copper)
+    if not evidence.convincing or (deciding and evidence.share < LEAST_MARKS):
+        return None
+    there = dots.in_view & (dots.likeness >= evidence.level)
+    here = holes_mm[there]
+    at = r.placement(here + dots.off_mm[there])
+    placement, covariance = _joined(r, here, at)
+    to_px = chain(r.hypothesis.scene, placement)
+    off = np.linalg.norm(placement(here) - at, axis=1)
+    evidence, _, dots = mark_evidence(r.eye, to_px, holes_mm, copper, level=evidence.level)
+    judged = {"evidence": evidence, "by": "marks"} if deciding else {}
+    agree = r.agree | (dots.in_view & (dots.likeness >= evidence.level))
+    inner, floor = covariance[:3, :3] + covariance[3:, 3:], systematic_mm2(0.0)
+
+    def variance(xy) -> np.ndarray:
+        row = np.column_stack([xy, np.ones(len(xy))])
+        return np.einsum("ni,ij,nj->n", row, inner, row) + floor
+
+    return replace(
+        r, placement=placement, to_px=to_px, agree=agree, covariance=lambda: covariance,
+        variance_mm2=variance, residual_rms_mm=float(np.sqrt(np.mean(off**2))), **judged,
+    )  # fmt: skip
+
+
+def decided_by_marks(found: list[Refined], design: Design) -> list[Refined]:
+    """`found`, best first, where copper alone says too little or too roughly: with what the
+    marks make of it put first."""
+    best = next((r for r in found if r.evidence.convincing and r.plausible), None)
+    if best is not None:
+        exact = with_marks(best, design, deciding=False) if vague(best, design.xy_mm) else None
+        return found if exact is None else [exact, *(r for r in found if r is not best)]
+    likely = [r for r in found if r.plausible and r.evidence.share >= LEAST_COPPER][:MOST_LOOKS]
+    marked = [m for m in (with_marks(r, design, deciding=True) for r in likely) if m is not None]
+    return sorted(marked, key=lambda r: -r.support) + found
+
+
+def _joined(r: Refined, holes_mm, at_mm) -> tuple[Affine, np.ndarray]:
+    """(placement, (6, 6) of its matrix rows): what the copper's edges say, and marks seen at
+    at_mm (N, 2) on the plane; those that lie astray count less (Bayes' rule for a linear
+    model, in any textbook; weights after P. Huber 1964, from memory).
+    """
+    prior = np.linalg.pinv(r.covariance())
+    rows = np.zeros((len(holes_mm), 2, 6))
+    rows[:, 0, :2], rows[:, 0, 2] = holes_mm, 1.0
+    rows[:, 1, 3:5], rows[:, 1, 5] = holes_mm, 1.0
+    off = at_mm - r.placement(holes_mm)
+    step, sigma = np.zeros(6), SIGMA_MM
+    for _ in range(8):
+        away = np.linalg.norm(off - rows @ step, axis=1)
+        sigma = max(SIGMA_MM, float(np.median(away)) / 1.177)  # Rayleigh's median
+        weight = np.minimum(1.0, 2.0 * sigma / np.maximum(away, 1e-9)) / sigma**2
+        inner = prior + np.einsum("n,nki,nkj->ij", weight, rows, rows)
+        step = np.linalg.solve(inner, np.einsum("n,nki,nk->i", weight, rows, off))
+    return Affine(r.placement.matrix + step.reshape(2, 3)), np.linalg.inv(inner)

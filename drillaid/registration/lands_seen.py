@@ -1,0 +1,143 @@
+"""Does every hole's land show, where the board was found to lie?
+
+A board is found by most of its copper, so it is also found by the files of another version
+of it, on which a part has been moved since; and its new holes would be drilled into bare
+laminate. So each hole's land is looked for by itself. Where one does not show, something
+covers it, or it was never there: which of the two, the person sees at a glance.
+"""
+
+from __future__ import annotations
+
+import weakref
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from drillaid.design.model import Copper, Design
+from drillaid.registration.centre_marks import copper_of
+from drillaid.registration.refined import Refined
+from drillaid.vision.eye import Eye
+from drillaid.vision.sampling import sample
+
+STEP_MM = 0.12
+USUAL_MM, WIDEST_MM, MARGIN_MM = 1.7, 2.4, 0.7  # from the hole; beyond its land
+HOLE_MARGIN_MM = 0.1  # about the hole itself, which is not looked at
+SOFT_MM = 0.1  # etching and blur; so much they round off
+LEAST_SPREAD = 0.02  # variance of what is drawn, copper 1 and bare 0: a pour is even
+SHOWN, LEAST_SHOWN = 0.6, 0.3  # likeness: of the board's usual one, and at least
+# While the board is followed: looked for in every so many pictures, so many at a time, and
+# taken to be there from this likeness on.
+EVERY, A_TIME, PLAIN = 8, 12, 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class LandsSeen:
+    """By hole, (N,) bool. shown: it is there; missing: it should be there to be seen and is
+    not. Neither where it lies outside the picture, or in a pour that shows nothing of it."""
+
+    shown: np.ndarray
+    missing: np.ndarray
+
+
+def lands_seen(best: Refined, design: Design) -> LandsSeen:
+    """What the picture shows of each land; by copper alone, since else no land is known."""
+    copper, none = copper_of(best, design), np.zeros(len(design.holes), dtype=bool)
+    if copper is None:
+        return LandsSeen(best.agree, none)
+    likeness, telling = land_likeness(best.eye, best.to_px, design, copper)
+    if telling.sum() < 3:
+        usual = 1.0
+    else:
+        usual = float(np.median(likeness[telling]))
+    shown = likeness >= max(SHOWN * usual, LEAST_SHOWN)
+    missing = telling & ~shown
+    if best.by == "marks":
+        inside = _in_view(best.eye.size_px, best.to_px(design.xy_mm), 8.0)
+        missing |= ~telling & inside & ~best.agree
+    return LandsSeen(np.where(telling, shown, best.agree), missing)
+
+
+class LandWatch:
+    """The lands that did not show when the board was found, looked for again while it is
+    followed: the hand that lay over them goes away."""
+
+    def __init__(self, design: Design, copper: Copper | None, missing: np.ndarray) -> None:
+        self._design, self._copper = design, copper
+        self.missing = missing.copy()
+        self._pictures = 0
+
+    def look(self, image: np.ndarray, to_px, weights: np.ndarray, noise: float) -> None:
+        """weights: (3,) of B, G, R, a mixture in which copper is bright"""
+        self._pictures += 1
+        left = np.flatnonzero(self.missing)
+        if self._copper is None or not len(left) or self._pictures % EVERY:
+            return
+        some = np.roll(left, -A_TIME * (self._pictures // EVERY))[:A_TIME]
+        likeness, telling = _likeness(
+            lambda px: sample(image, px).astype(np.float32) @ weights.astype(np.float32),
+            image.shape[1::-1], noise, to_px, self._design, self._copper, some,
+        )  # fmt: skip
+        self.missing = self.missing.copy()
+        self.missing[some[telling & (likeness >= PLAIN)]] = False
+
+
+def land_likeness(eye: Eye, to_px, design: Design, copper: Copper) -> tuple[np.ndarray, np.ndarray]:
+    """(N,) correlation of the copper about each hole as drawn with the picture, -1 ... 1;
+    (N,) bool: something is drawn there that can be seen, and all of it is in view.
+
+    eye: a mixture in which copper is bright; to_px: design mm -> pixels
+    """
+    return _likeness(
+        lambda px: sample(eye.grey, px), eye.size_px, eye.noise, to_px, design, copper,
+        np.arange(len(design.holes)),
+    )  # fmt: skip
+
+
+def _likeness(read, size_px, noise: float, to_px, design: Design, copper: Copper, which: np.ndarray):
+    lands = [design.lands[k] for k in which]
+    reach_mm = np.array(
+        [USUAL_MM if land is None else max(land.size_mm) / 2 + MARGIN_MM for land in lands]
+    ).clip(max=WIDEST_MM)
+    axis = np.arange(-WIDEST_MM, WIDEST_MM + 1e-9, STEP_MM)
+    grid = np.stack(np.meshgrid(axis, axis), axis=-1).reshape(-1, 2)
+    away, inner = np.linalg.norm(grid, axis=1), design.drill_mm[which] / 2 + HOLE_MARGIN_MM
+    # Drilled already or not, marked or not: the hole's own place says nothing of its land.
+    near = ((away <= reach_mm[:, None]) & (away >= inner[:, None])).astype(np.float32)
+    places = (design.xy_mm[which][:, None, :] + grid).reshape(-1, 2)
+    count = len(near)
+    drawn = sample(_soft(copper), copper.to_design.inverse(places)).reshape(count, -1)
+    px = to_px(places)
+    seen = read(px).reshape(count, -1)
+    drawn, spread = _centred(drawn, near)
+    seen, power = _centred(seen, near)
+    likeness = (drawn * seen).sum(axis=1) / (
+        np.maximum(near.sum(axis=1), 1.0) * np.sqrt(np.maximum(spread, 1e-9) * (power + noise**2))
+    )
+    inside = (_in_view(size_px, px, 2.0).reshape(count, -1) | (near == 0)).all(axis=1)
+    return likeness, inside & (spread > LEAST_SPREAD)
+
+
+_softened: weakref.WeakKeyDictionary[Copper, np.ndarray] = weakref.WeakKeyDictionary()
+
+
+def _soft(copper: Copper) -> np.ndarray:
+    """float32, copper 1 and bare 0, its edges as soft as they are seen; made once."""
+    soft = _softened.get(copper)
+    if soft is None:
+        soft = cv2.GaussianBlur(copper.mask, (0, 0), SOFT_MM * copper.px_per_mm) / np.float32(255)
+        _softened[copper] = soft
+    return soft
+
+
+def _centred(values: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(N, M) less their weighted means, weighted; (N,) their variance."""
+    total = np.maximum(weight.sum(axis=1, keepdims=True), 1.0)
+    away = weight * (values - (weight * values).sum(axis=1, keepdims=True) / total)
+    return away, (away**2).sum(axis=1) / total[:, 0]
+
+
+def _in_view(size_px, px: np.ndarray, margin: float) -> np.ndarray:
+    width, height = size_px
+    with np.errstate(invalid="ignore"):
+        return ((px > margin) & (px < [width - 1 - margin, height - 1 - margin])).all(axis=1)
