@@ -26,6 +26,7 @@ STRAY = 3.5  # scatters from the others
 STRAY_MM = 0.08
 WORST_WANDER_MM = 0.25  # no bit wanders so far: something was moved
 FEW = 3
+ENOUGH_MM = 0.0115  # one sigma: within 0.02 mm in 95 % (Rayleigh: 0.02 / sqrt(-ln 0.05))
 THICKNESS_SIGMA_MM = 0.03  # callipers on sawn scrap
 
 
@@ -80,6 +81,13 @@ class SpindleAxis:
     @property
     def sigma_mm(self) -> float:
         return self.sigma_at_mm(self.measured_mm)
+
+    @property
+    def more(self) -> int:
+        """How many more holes like these would make it known to ENOUGH_MM, at the height where
+        most of them are."""
+        wanted = math.ceil(2 * self.wander_mm**2 / ENOUGH_MM**2)
+        return 0 if self.sigma_mm <= ENOUGH_MM else max(wanted - len(self.used), 1)
 
     @property
     def used(self) -> tuple[HoleSeen, ...]:

@@ -8,7 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.rig_draft import RigDraft
-from calibration.spindle_axis import FEW, LEAN_SIGMA, HoleSeen, SpindleAxis, fit_spindle
+from calibration.spindle_axis import (
+    ENOUGH_MM,
+    FEW,
+    LEAN_SIGMA,
+    HoleSeen,
+    SpindleAxis,
+    fit_spindle,
+)
+from drillaid.design.holelist import counted
 from drillaid.guidance.spindle_mark import NEAR_PX, SpindleMark, mark_in_scrap
 
 DONE, REFUSED = "calibrated", "refused"
@@ -69,6 +77,7 @@ def with_rig(
         "lean_known": found.lean_known,
         "wander_mm": found.wander_mm,
         "rms_mm": found.rms_mm,
+        "more_holes": found.more,
         "holes": values["holes"],
     }
     return SpindleJob(True, message, data, draft.with_section("spindle", values))
@@ -177,6 +186,11 @@ def _told(found: SpindleAxis) -> str:
         )
     if count < FEW:
         lines.append("Drill two or three more: one hole says little about the next.")
+    elif found.more:
+        lines.append(
+            f"{counted(found.more, 'more hole', 'more holes')} would make it known to "
+            f"{ENOUGH_MM:.3f} mm."
+        )
     return "\n".join(lines)
 
 

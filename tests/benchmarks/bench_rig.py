@@ -67,10 +67,12 @@ DEMANDS = {
 
 @dataclass(frozen=True)
 class Told:
-    """off: how far each figure lies from the truth; ratio: over its stated sigma"""
+    """off: how far each figure lies from the truth; ratio: over its stated sigma
+    places: share of all places of the field within 2.5 of their own stated sigma"""
 
     off: dict[str, float]
     ratio: dict[str, float]
+    places: float
 
 
 def true_rig(seed: int) -> tuple[Rig, np.random.Generator]:
@@ -183,7 +185,7 @@ def judged(rig: Rig, draft: RigDraft) -> Told:
     ratio["plane, median, mm"] = float(np.median(away / stated))
     off["plane, worst place, mm"] = float(away.max())
     ratio["plane, worst place, mm"] = float((away / stated).max())
-    return Told(off, ratio)
+    return Told(off, ratio, float((away < 2.5 * stated).mean()))
 
 
 def spindle_off(rig: Rig, found: Rig, axis_mm) -> float:
@@ -231,6 +233,9 @@ def report(name: str, seeds, *, drawn: bool) -> tuple[str, str]:
               f"{off.max():.4f}; demand {demand:g} met by {100 * (off <= demand).mean():.0f} %; "
               f"over its sigma rms {np.sqrt((ratio**2).mean()):.2f}, within 2.5: "
               f"{shares[key]:.0f} %")  # fmt: skip
+    # The largest of 63 ratios is more often large than any one of them.
+    places = 100 * np.mean([told.places for told, _ in results])
+    print(f"  plane, all places: within 2.5 of their own sigma {places:.1f} %")
     for holes in results[0][1]:
         off = np.array([spindles[holes][0] for _, spindles in results])
         ratio = np.array([spindles[holes][1] for _, spindles in results])

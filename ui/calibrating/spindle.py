@@ -6,7 +6,7 @@ import numpy as np
 from PyQt6.QtWidgets import QCheckBox, QFormLayout
 
 from calibration.rig_draft import RigDraft
-from calibration.spindle_axis import THICKNESS_MM
+from calibration.spindle_axis import FEW, THICKNESS_MM
 from calibration.spindle_job import SpindleJob, with_rig
 from drillaid.commands.calibrate.spindle import CAUTION
 from drillaid.rig.pictures import check_size
@@ -124,17 +124,27 @@ class SpindlePage(Page):
         self._rings = []
         self.lay.emit()
 
+    def _data(self) -> dict:
+        return self._jobs[-1].data if self._jobs else {}
+
+    def _asked(self) -> int:
+        """As many holes as it takes: a bit that wanders much needs more of them."""
+        data = self._data()
+        count = len(data.get("holes", []))
+        return max(ASKED, count + data.get("more_holes", 0)) if count >= FEW else ASKED
+
     def _show(self) -> None:
-        data = self._jobs[-1].data if self._jobs else {}
+        data = self._data()
         holes = data.get("holes", [])
-        self.count.setText(tr("{n} of {k} holes", n=len(holes), k=ASKED))
+        asked = self._asked()
+        self.count.setText(tr("{n} of {k} holes", n=len(holes), k=asked))
         self.scatter.setVisible(bool(holes))
         self._rings = []
         if holes:
             axis, lean = np.asarray(data["axis_mm"]), np.asarray(data["lean"])
             offsets = [np.asarray(h["at_mm"]) - axis - lean * h["thickness_mm"] for h in holes]
             self.scatter.show_holes(offsets, [h["used"] for h in holes], data["sigma_mm"])
-            self.count.setText(tr("{n} of {k}, ± {s}", n=len(holes), k=ASKED,
+            self.count.setText(tr("{n} of {k}, ± {s}", n=len(holes), k=asked,
                                   s=mm(data["sigma_mm"], 3)))  # fmt: skip
             last, rig = holes[-1], self._draft().rig()
             self._rings = rig.to_pixels([last["at_mm"]], last["thickness_mm"])
@@ -155,4 +165,4 @@ class SpindlePage(Page):
         self.take.setEnabled(draft is not None and draft.has_bench and not self.running)
         self.undo.setEnabled(bool(self._jobs) and not self.running)
         self.write.setEnabled(bool(self._jobs) and not self.running)
-        lead(self.take, len(self._jobs) < ASKED)
+        lead(self.take, len(self._data().get("holes", [])) < self._asked())
