@@ -64,7 +64,8 @@ class HomePage(Page):
         self.no_rig = button(tr("I have no rig file"), lambda: self.gone_to.emit("mark"))
         self.print = button(tr("Print the sheets"), lambda: self.gone_to.emit("sheet"))
         self.repair = button(tr("After a knock"), lambda: self._go("repair"))
-        more = ButtonRow(self.print, self.repair)
+        self.table = button(tr("XY table"), lambda: self._go("table"))
+        more = ButtonRow(self.print, self.table, self.repair)
         about = label(tr("Rig file of this camera and drill"), "quiet")
         self.add(self.camera, row, self.state, about, self.rigs, rig_row, self.words)
         self.add(*self.rows.values(), more, self.no_rig)
@@ -200,6 +201,8 @@ class HomePage(Page):
         for row in self.rows.values():
             row.setVisible(draft is not None)
         self.no_rig.setVisible(draft is None and not self.rig.practising)
+        # The simulated table comes with its own figures.
+        self.table.setVisible(draft is not None and not self.rig.practising)
         self.repair.setVisible(draft is not None and draft.holds("marks"))
         if draft is not None:
             for part in standing_of(draft):

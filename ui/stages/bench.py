@@ -24,6 +24,7 @@ from ui.calibrating.plane import PlanePage, RepairPage
 from ui.calibrating.rig_work import RigWork
 from ui.calibrating.sheet import SheetPage
 from ui.calibrating.spindle import SpindlePage
+from ui.calibrating.table import TablePage
 from ui.job import PRACTICE, Bench, JobState
 from ui.look.colours import Colours
 from ui.picture.live_picture import LivePicture, Overlay
@@ -34,7 +35,7 @@ from ui.stages.stage import Stage
 from ui.way import Standing
 from ui.words import tr
 
-PAGES = (HomePage, SheetPage, LensPage, PlanePage, SpindlePage, MarkPage, RepairPage)
+PAGES = (HomePage, SheetPage, LensPage, PlanePage, SpindlePage, TablePage, MarkPage, RepairPage)
 DRIVER_S = 12.0  # a driver that opens without an answer gives up by then
 HAND_S = 0.25  # between two pictures of the simulated hand, which knows no clock
 STILL_S = 0.03
