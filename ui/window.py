@@ -50,6 +50,7 @@ class Window(QMainWindow):
         self.colours = THEMES[job.settings.theme]
         self.setWindowTitle("drillaid")
         self.setAcceptDrops(True)
+        self._painted = ""
         self.stages: dict[str, Stage] = {}
         self.stack = QStackedWidget()
         for kind in STAGES:
@@ -201,7 +202,12 @@ class Window(QMainWindow):
 
     def _paint(self) -> None:
         app = QApplication.instance()
-        app.setStyleSheet(sheet(self.colours, self.job.settings.type_scale))
+        wanted = sheet(self.colours, self.job.settings.type_scale)
+        # Every widget is polished anew, which takes half a second: not for each thing remembered.
+        if app.styleSheet() == wanted and self._painted == wanted:
+            return
+        app.setStyleSheet(wanted)
+        self._painted = wanted
         for stage in self.stages.values():
             stage.repaint_with(self.colours)
         for page in self.pages.values():

@@ -11,6 +11,7 @@ from drillaid.geometry import Affine
 from drillaid.guidance.work import Work
 
 ON, OFF, CANNOT_VOUCH = "on", "off", "cannot_vouch"
+NO_LAND = "No land was seen here: look before you drill."
 
 
 @dataclass(frozen=True)

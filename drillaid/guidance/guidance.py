@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from drillaid.geometry import Affine
-from drillaid.guidance.aim import CANNOT_VOUCH, Aim
+from drillaid.guidance.aim import CANNOT_VOUCH, NO_LAND, Aim
 from drillaid.guidance.cautions import Caution
 from drillaid.guidance.events import Event
 from drillaid.guidance.progress import Tally
@@ -95,9 +95,6 @@ class Guidance:
     def verdict(self) -> str | None:
         """ "on", "off" or "cannot_vouch" for the last fresh picture alone."""
         return None if self.aim is None else self.aim.verdict()
-
-
-NO_LAND = "No land was seen here: look before you drill."
 
 
 def direction(off_mm: tuple[float, float]) -> str:

@@ -10,7 +10,9 @@ wrong places. A right placement stands 10 to 60 sigmas above the others.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -22,6 +24,7 @@ from drillaid.vision.contours import EdgeModel
 
 MOST_POINTS = 3000  # of the pattern, in the comparison at all places
 SETTLING_POINTS = 300
+MOST_WORKERS, WORTH_THREADS = 8, 2_000_000  # numbers in all the pictures together
 SETTLING_PX_PER_MM, SETTLING_SOFT_MM = 4.0, 0.2
 
 
@@ -32,6 +35,16 @@ class Peak:
     placement: Affine
     score: float
     mirrored: bool
+
+
+def _side_by_side(work, trials: list, picture: np.ndarray) -> list:
+    """[work(trial) for trial in trials], on all processors where that is worth it: transforms
+    and sums of whole pictures let other threads go on."""
+    workers = min(len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2, MOST_WORKERS)
+    if workers < 2 or len(trials) * picture.size < WORTH_THREADS:
+        return [work(trial) for trial in trials]
+    with ThreadPoolExecutor(workers) as pool:
+        return list(pool.map(work, trials))
 
 
 def _thinned(model: EdgeModel, most: int) -> EdgeModel:
@@ -82,7 +95,8 @@ class Correlator:
         radius = max(2, int(round(1.5 * px_per_mm)))
         halves = {round(turn, ALIKE): turn for turn in np.asarray(rotations_rad) % np.pi}.values()
 
-        def highest(mirrored: bool, half: float) -> list[tuple[float, float, int, int]]:
+        def highest(trial: tuple[bool, float]) -> list[tuple[float, float, int, int]]:
+            mirrored, half = trial
             return [
                 (score, half + more, row, column)
                 for more, plane in _planes(pattern.overlaps(half, mirrored=mirrored))
@@ -97,7 +111,8 @@ class Correlator:
 
         kept: list[Peak] = []
         for mirrored in sides:
-            rows = [row for half in halves for row in highest(mirrored, half)]
+            trials = [(mirrored, half) for half in halves]
+            rows = [row for each_rows in _side_by_side(highest, trials, padded) for row in each_rows]
             rows.sort(reverse=True)
             kept += distinct((peak(*row) for row in rows), model.xy, keep)
         kept.sort(key=lambda p: -p.score)

@@ -135,6 +135,8 @@ class BenchStage(Stage):
     def next_word(self) -> str:
         if self.page.name == "home":
             return tr("Choose the camera and see its picture; then the rig file.")
+        if self.page.name == "table":
+            return tr("Type what the machine's manual says; Escape goes back.")
         return tr("Space takes the picture, Escape goes back.")
 
     # -- looking ------------------------------------------------------------------------------
