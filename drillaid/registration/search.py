@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
+from functools import partial
 
 from drillaid.registration.copper import FEW, copper_edges, some
 from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
@@ -27,17 +28,29 @@ def search(task: Task, scenes: Scenes) -> list[Refined]:
 
 
 def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
-    """The cheap and telling steps first; the next only where the one before convinced nobody."""
+    """The cheap and telling steps first; the next only where the one before convinced nobody.
+
+    Copper is few pixels: on the likeliest plane it is tried at all rotations before another
+    plane is tried at the likeliest ones. For rims all rotations are the dearer of the two.
+    """
     found: list[Refined] = []
     known = ("bottom" if task.mirrored else "top") in task.design.copper
+    first, rest, every = range(1), range(1, len(scenes)), range(len(scenes))
     if task.pads:
-        steps = [(_by_sightings, False)]
+        steps = [partial(_by_sightings, task, scenes, False)]
     elif known:
-        steps = [(_laid, False), (_laid, True)]
+        steps = [
+            partial(_laid, task, scenes, planes, thorough)
+            for planes, thorough in ((first, False), (first, True), (rest, False))
+        ]
     else:
-        steps = [(_laid, False), (_laid, True), (_by_sightings, False)]
-    for by, thorough in steps:
-        found += by(task, scenes, thorough)
+        steps = [
+            partial(_laid, task, scenes, every, False),
+            partial(_laid, task, scenes, every[:2], True),
+            partial(_by_sightings, task, scenes, False),
+        ]
+    for step in steps:
+        found += step()
         if _convinced(found):
             break
     found = [
@@ -71,14 +84,13 @@ def _convinced(found: list[Refined]) -> bool:
     return any(r.evidence.convincing for r in found)
 
 
-def _laid(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
-    """By the correlation of edges; all rotations are tried on the likeliest planes only."""
+def _laid(task: Task, scenes: Scenes, planes: range, thorough: bool) -> list[Refined]:
+    """By the correlation of edges, on some of the planes; thorough: at all rotations."""
     design, holes = task.design, task.design.xy_mm
     asked, other = ("bottom", "top") if task.mirrored else ("top", "bottom")
     both = (task.mirrored, not task.mirrored)
     found: list[Refined] = []
-    planes = 1 if asked in design.copper else 2
-    for index in range(min(planes, len(scenes)) if thorough else len(scenes)):
+    for index in planes:
         for face, sides in ((asked, both), (other, both[1:])):
             if face not in design.copper:
                 continue
