@@ -105,19 +105,19 @@ class BoardMap(QWidget):
         painter.drawImage(QRectF(0, 0, *self._size), self._picture)
         painter.resetTransform()
         size = self._sign_px()
-        marked = None
+        marked = []
         for number, ((x, y), state) in enumerate(
             zip(self.places(), self._states, strict=False), start=1
         ):
             at = QPointF(x, y)
             if state == TARGET:
-                marked = at
+                marked.append(at)
             else:
                 self._sign(painter, at, state, size)
             if number == self._cursor:
                 self._cursor_box(painter, at, size, number)
-        if marked is not None:  # last, so that no neighbour covers it
-            self._sign(painter, marked, TARGET, max(size, LEAST_TARGET_PX))
+        for at in marked:  # last, so that no neighbour covers them
+            self._sign(painter, at, TARGET, max(size, LEAST_TARGET_PX))
 
     def _sign_px(self) -> float:
         """So large that neighbours do not run into one another."""

@@ -7,11 +7,16 @@ import pytest
 from PyQt6.QtCore import QPoint, Qt
 
 from drillaid.guidance.job import prepare
+from drillaid.guidance.scene import TARGET
 from drillaid.registration.result import REASONS, Registration
 from drillaid.simulation import mishaps, parts
+from drillaid.simulation.bench import SimulatedBench
+from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.conditions import bench_for
 from drillaid.simulation.designs import Layout, Placed
 from drillaid.simulation.export import write_fabrication_files
+from drillaid.simulation.look import Look
+from drillaid.simulation.rigs import nominal_rig
 from ui.job import PRACTICE, Bench
 from ui.stages.finding import verdict_words
 
@@ -79,6 +84,19 @@ def test_what_was_found_is_told_in_the_persons_terms(qtbot, window, small_job):
     assert "places looked at agree" in words and "Holes are known to 0.0" in words
     assert "artwork is" in words
     assert stage.go.isEnabled() and window.job.found
+
+
+def test_a_land_that_is_not_there_is_told_and_ringed(qtbot, window, small_job):
+    """It came off in the bath, or the files are of another version of the board."""
+    design = small_job.design
+    lost = next(h.number for h, land in zip(design.holes, design.lands, strict=True) if land)
+    rig = nominal_rig(*SIZE, 0.1, 0.05, 1.0, seed=3)
+    board = SimulatedBoard(design, Look(lost=(lost,)), seed=3, px_per_mm=12.0)
+    stage = look_for(qtbot, window, small_job, SimulatedBench(board, rig, seed=3))
+    assert stage.verdict.text() == "Found"
+    assert f"No land is to be seen at 1 hole ({lost})" in stage.words.text()
+    states = stage.map._states
+    assert [k + 1 for k, state in enumerate(states) if state == TARGET] == [lost]
 
 
 @pytest.mark.parametrize(
