@@ -72,6 +72,7 @@ class SpindleAxis:
     rms_mm: float
     lean_known: bool
     holes: tuple[HoleSeen, ...]
+    floor_mm: float = 0.0  # of sigma_mm: what the scrap's thickness leaves, and no hole removes
 
     def sigma_at_mm(self, height_mm: float) -> float:
         """One sigma of the distance of the axis at that height from where it is."""
@@ -85,9 +86,11 @@ class SpindleAxis:
     @property
     def more(self) -> int:
         """How many more holes like these would make it known to ENOUGH_MM, at the height where
-        most of them are."""
-        wanted = math.ceil(2 * self.wander_mm**2 / ENOUGH_MM**2)
-        return 0 if self.sigma_mm <= ENOUGH_MM else max(wanted - len(self.used), 1)
+        most of them are; 0 where no number would."""
+        room = ENOUGH_MM**2 - self.floor_mm**2
+        if self.sigma_mm <= ENOUGH_MM or room < (ENOUGH_MM / 3) ** 2:
+            return 0
+        return max(math.ceil(2 * self.wander_mm**2 / room) - len(self.used), 1)
 
     @property
     def used(self) -> tuple[HoleSeen, ...]:
@@ -126,9 +129,12 @@ def fit_spindle(holes: Sequence[HoleSeen], rig: Rig | None = None) -> SpindleAxi
         axis = (weight[:, None] * at).sum(axis=0) / weight.sum()
         off = at - axis
     mean = float((weight * heights).sum() / weight.sum())
-    covariance = covariance + _of_thickness(rig, axis, lean, heights, lean_known)
+    of_thickness = _of_thickness(rig, axis, lean, heights, lean_known)
+    covariance = covariance + of_thickness
+    row = np.array([1.0, mean])
+    floor = math.sqrt(2 * float(row @ of_thickness @ row))
     rms = float(np.sqrt((off**2).sum(axis=1).mean()))
-    return SpindleAxis(axis, lean, covariance, mean, wander, rms, lean_known, tuple(holes))
+    return SpindleAxis(axis, lean, covariance, mean, wander, rms, lean_known, tuple(holes), floor)
 
 
 def _wander(at: np.ndarray, heights: np.ndarray, lean_known: bool) -> float:

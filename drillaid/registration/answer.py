@@ -7,18 +7,19 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.geometry import Affine, Homography
-from drillaid.registration.lands_seen import lands_seen
+from drillaid.registration.lands_seen import LandsSeen
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
 
 
-def placement_of(best: Refined, design: Design, rig: Rig | None, thickness_mm: float) -> Placement:
+def placement_of(
+    best: Refined, design: Design, rig: Rig | None, thickness_mm: float, lands: LandsSeen
+) -> Placement:
     """The public value; expected errors from the fit's covariance."""
     holes = design.xy_mm
     pixels = best.to_px(holes)
     expected = np.sqrt(best.variance_mm2(holes))
-    lands = lands_seen(best, design)
     if rig is not None:
         assert isinstance(best.placement, Affine)
         homography = rig.plane(thickness_mm) @ best.placement

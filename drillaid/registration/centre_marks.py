@@ -18,6 +18,7 @@ from drillaid.geometry import Affine
 from drillaid.registration.copper import copper_edges
 from drillaid.registration.evidence import (
     COPPER_ENOUGH,
+    LEAST_PADS,
     LEAST_SHARE,
     Evidence,
     strongest,
@@ -28,11 +29,14 @@ from drillaid.vision.eye import Eye
 from drillaid.vision.sampling import sample
 
 STEP_MM, WINDOW_MM = 0.06, 0.5  # of the patch that is compared with a dot
-RADII_MM = (0.15, 0.2, 0.27)  # of marks; common practice, no source
+RADII_MM = (0.15, 0.2, 0.25)  # of marks; common practice, no source
+LARGER_MM = 0.31  # radius of what is no mark any more: a hole begun with a thin bit
 SOFT_MM = 0.04  # of a mark's edge
 SLACK = 3  # steps that a mark may lie from where the copper has it
 SHARES = (0.5, 0.6, 0.7, 0.8)  # likeness to a dot that counts; the most telling is taken
 LEAST_MARKS = 0.6  # of the holes in view; a board's revision shares many of its holes
+# A bore is told from a mark within a wider window; with bits this small it cannot be.
+BORE_WINDOW_MM, SMALLEST_BORE_MM, BORE, UNLIKE = 1.0, 0.6, 0.4, 0.1
 BESIDE = 8  # places beside each hole, by which chance is measured
 CLEAR_MM = 0.6  # of copper about them: elsewhere nothing could be taken for a mark
 LEAST_COPPER, MOST_LOOKS = 0.4, 8  # share of what copper must show besides; placements looked at
@@ -49,17 +53,20 @@ class Dots:
     in_view: np.ndarray
 
 
-def dots_at(eye: Eye, to_px, places_mm: np.ndarray, radius_mm: float) -> Dots:
+def dots_at(
+    eye: Eye, to_px, places_mm: np.ndarray, radius_mm: float, window_mm: float = WINDOW_MM
+) -> Dots:
     """How much each place looks like a mark, at the best of the shifts within SLACK.
 
     eye: a mixture in which copper is bright; to_px: design mm -> pixels
+    window_mm: radius of what is compared
     """
-    reach = int(np.ceil(WINDOW_MM / STEP_MM)) + SLACK
+    reach = int(np.ceil(window_mm / STEP_MM)) + SLACK
     axis = np.arange(-reach, reach + 1) * STEP_MM
     grid = np.stack(np.meshgrid(axis, axis), axis=-1)
     px = to_px((places_mm[:, None, None, :] + grid).reshape(-1, 2))
     patch = sample(eye.grey, px).reshape(len(places_mm), -1)
-    table = _likeness(patch, grid.reshape(-1, 2), radius_mm, eye.noise)
+    table = _likeness(patch, grid.reshape(-1, 2), radius_mm, window_mm, eye.noise)
     at = to_px(places_mm)
     width, height = eye.size_px
     with np.errstate(invalid="ignore"):
@@ -86,13 +93,13 @@ def _highest(table: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return table[each, row, column], (off - SLACK) * STEP_MM
 
 
-def _likeness(patch: np.ndarray, grid_mm: np.ndarray, radius_mm: float, noise: float) -> np.ndarray:
+def _likeness(patch, grid_mm: np.ndarray, radius_mm: float, window_mm: float, noise: float) -> np.ndarray:
     """(N, side, side) normalised correlation of patches (N, M) with a soft dot at every shift;
     where noise is all there is, near zero."""
     steps = np.arange(-SLACK, SLACK + 1) * STEP_MM
     shift = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
     away = np.linalg.norm(grid_mm[:, None, :] - shift, axis=2)
-    near = (away <= WINDOW_MM).astype(np.float64)
+    near = (away <= window_mm).astype(np.float64)
     many = near.sum(axis=0)
     dot = near / (1.0 + np.exp((radius_mm - away) / SOFT_MM))
     dot -= near * (dot.sum(axis=0) / many)
@@ -112,17 +119,45 @@ def _all_copper(copper: Copper, xy_mm: np.ndarray) -> np.ndarray:
     return deep
 
 
+def bores_at(eye: Eye, to_px, design: Design) -> np.ndarray:
+    """(N,) bool: a hole rather than a mark, or so small a bit that nobody could tell.
+
+    A bore lies where the bit went, which is not where the design has it.
+    """
+    holes_mm, drill_mm = design.xy_mm, design.drill_mm
+    bores = np.zeros(len(holes_mm), dtype=bool)
+    for drill in np.unique(drill_mm):
+        here = np.flatnonzero(drill_mm == drill)
+        window = max(BORE_WINDOW_MM, drill / 2 + 0.4)
+        large, *small = (
+            dots_at(eye, to_px, holes_mm[here], radius, window).likeness
+            for radius in (drill / 2, *RADII_MM)
+        )
+        unlike = UNLIKE if drill > SMALLEST_BORE_MM else np.inf
+        bores[here] = (large >= BORE) & (large > np.max(small, axis=0) - unlike)
+    return bores
+
+
 def mark_evidence(
-    eye: Eye, to_px, holes_mm, copper: Copper, *, level: float | None = None, seed: int = 0
+    eye: Eye, to_px, design: Design, copper: Copper, *, level: float | None = None, seed: int = 0
 ) -> tuple[Evidence, float, Dots]:
-    """How many holes show a mark against how many places of plain copper look like one.
+    """How many holes show a mark against how many places of plain copper look like one;
+    places drilled already do not count, nor are they in view.
 
     level: of likeness, where another placement has set it; comes back in the evidence
     Second the radius that shows best, mm. Chance is not worked out where too few show one.
     """
+    holes_mm = design.xy_mm
+    first = dots_at(eye, to_px, holes_mm, RADII_MM[1])
+    if level is None and (first.likeness >= BORE).sum() < LEAST_PADS:
+        return Evidence(0, int(first.in_view.sum()), 1.0), RADII_MM[1], first
+    bores = bores_at(eye, to_px, design)
     looks = {radius: dots_at(eye, to_px, holes_mm, radius) for radius in RADII_MM}
     radius = max(RADII_MM, key=lambda r: float(np.median(looks[r].likeness)))
     dots = looks[radius]
+    larger = dots_at(eye, to_px, holes_mm, LARGER_MM)
+    bores |= larger.likeness > np.max([d.likeness for d in looks.values()], axis=0)
+    dots = Dots(np.where(bores, -1.0, dots.likeness), dots.off_mm, dots.in_view & ~bores)
     seen = int(dots.in_view.sum())
     if level is None and (dots.likeness >= SHARES[0]).sum() < LEAST_SHARE * max(seen, 1):
         return Evidence(0, seen, 1.0), radius, dots
@@ -157,7 +192,7 @@ def with_marks(r: Refined, design: Design, *, deciding: bool) -> Refined | None:
     copper, holes_mm = copper_of(r, design), design.xy_mm
     if copper is None or r.covariance is None or not isinstance(r.placement, Affine):
         return None
-    evidence, _, dots = mark_evidence(r.eye, r.to_px, holes_mm, copper)
+    evidence, _, dots = mark_evidence(r.eye, r.to_px, design, copper)
     if not evidence.convincing or (deciding and evidence.share < LEAST_MARKS):
         return None
     there = dots.in_view & (dots.likeness >= evidence.level)
@@ -166,7 +201,7 @@ def with_marks(r: Refined, design: Design, *, deciding: bool) -> Refined | None:
     placement, covariance = _joined(r, here, at)
     to_px = chain(r.hypothesis.scene, placement)
     off = np.linalg.norm(placement(here) - at, axis=1)
-    evidence, _, dots = mark_evidence(r.eye, to_px, holes_mm, copper, level=evidence.level)
+    evidence, _, dots = mark_evidence(r.eye, to_px, design, copper, level=evidence.level)
     judged = {"evidence": evidence, "by": "marks"} if deciding else {}
     agree = r.agree | (dots.in_view & (dots.likeness >= evidence.level))
     inner, floor = covariance[:3, :3] + covariance[3:, 3:], systematic_mm2(0.0)

@@ -22,6 +22,7 @@ from drillaid.registration.copper import copper_edges, sharper_eye, some
 from drillaid.registration.edging import EdgeFit, fit_edges
 from drillaid.registration.fit import fit_similarity
 from drillaid.registration.holding import still_there
+from drillaid.registration.hypotheses import common_steps
 from drillaid.registration.lands_seen import LandWatch
 from drillaid.registration.refinding import found_again
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
@@ -37,6 +38,8 @@ SHRINK = 4  # of the picture in which the flow is taken
 MARGIN_MM = 4.0  # beyond the outermost holes edges may still be the board's
 SPACING_MM = 0.4
 SURE = 4.5  # sigmas above chance
+IN_DOUBT = 0.75  # of the usual share of edges; below it the design's commonest steps are tried,
+STEPPED, AS_GOOD = 250, 0.9  # by so many edges; so much of the share there is as good
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +78,7 @@ class Follower:
         self._place: Affine | None = None
         self._last: Affine | None = None  # the last place, which tells scale and shear
         self._coming = np.zeros(2)
+        self._steps = common_steps(design.xy_mm)
         self._variance = np.zeros(len(design.holes))
         # Small grey, spots in it (n, 2), and where they lie on the plane (n, 2).
         self._flow: tuple[np.ndarray, np.ndarray, np.ndarray] | None = None
@@ -94,11 +98,13 @@ class Follower:
             raise ValueError("following starts from a registration with a rig")
         place = registration.placement.matrix
         self._variance = registration.placement.expected_error_mm**2
-        self._lands = LandWatch(
-            self.design, self.design.copper.get(self.face), registration.placement.land_missing
-        )
-        self._learnt = self._learn(image, place)
+        self._learnt = learnt = self._learn(image, place)
         self._place = self._last = place
+        self._lands = LandWatch(
+            self.design, self.design.copper.get(self.face), registration.placement.land_missing,
+            learnt.weights, learnt.noise,
+        )  # fmt: skip
+        self._lands.begin(image, self._hole_px)
         self._remember(image)
         return None if self._doubt is None else self.doubt(place)
 
@@ -224,15 +230,30 @@ class Follower:
         held = share >= learnt.chance + SURE * spread and share >= 0.5 * learnt.share
         if not held and fit is not None:
             held = still_there(image, self._view.to_px, self._ratio, learnt, fit.placement)
+        if held and share < IN_DOUBT * learnt.share:
+            held = not self._as_good_a_pitch_away(image, fit.placement)
         if not held:
             self.lose()
             return _lost("The board is lost: let it lie still in full view.", 0, total)
         self._place = self._last = _rigid_part(self._place, fit.placement, self.design.xy_mm)
         self._remember(image, small)
-        self._lands.look(
-            image, lambda xy: self._view.to_px(self._place(xy)), learnt.weights, learnt.noise
-        )
+        self._lands.look(image, self._hole_px)
         return self._answer(fit, total)
+
+    def _as_good_a_pitch_away(self, image: np.ndarray, place: Affine) -> bool:
+        """Do rows at one pitch fit as well where another hole of theirs would lie?
+
+        A push by a pitch between two pictures leaves such a row where it was, all but its
+        ends; that place is not to be believed while the board's other edges speak against it.
+        """
+        few = replace(self._learnt, model=some(self._learnt.model, STEPPED))
+        here = self._fit(image, place, few, (0.2,))
+        least = 0.0 if here is None else AS_GOOD * here.share
+        for step in self._steps:
+            beside = self._fit(image, place @ Affine.from_parts(offset=step), few, (0.4, 0.2))
+            if beside is not None and beside.share >= least:
+                return True
+        return False
 
     def find_again(self, image: np.ndarray) -> Registration:
         """Looks for the board that was lost anywhere in the picture: a rigid movement of
@@ -247,7 +268,11 @@ class Follower:
             return _lost("The board is lost: let it lie still in full view.", 0, total)
         self._place = self._last = _rigid_part(self._last, found.placement, self.design.xy_mm)
         self._remember(image)
+        self._lands.found_again(image, self._hole_px)
         return self._answer(found, total)
+
+    def _hole_px(self, xy_mm: np.ndarray) -> np.ndarray:
+        return self._view.to_px(self._place(xy_mm))
 
     def _answer(self, fit: EdgeFit, total: int) -> Registration:
         holes, place = self.design.xy_mm, self._place

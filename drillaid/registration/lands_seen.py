@@ -15,8 +15,9 @@ import cv2
 import numpy as np
 
 from drillaid.design.model import Copper, Design
-from drillaid.registration.centre_marks import copper_of
+from drillaid.registration.centre_marks import RADII_MM, bores_at, copper_of, dots_at
 from drillaid.registration.refined import Refined
+from drillaid.vision.channel import grey_of
 from drillaid.vision.eye import Eye
 from drillaid.vision.sampling import sample
 
@@ -24,11 +25,12 @@ STEP_MM = 0.12
 USUAL_MM, WIDEST_MM, MARGIN_MM = 1.7, 2.4, 0.7  # from the hole; beyond its land
 HOLE_MARGIN_MM = 0.1  # about the hole itself, which is not looked at
 SOFT_MM = 0.1  # etching and blur; so much they round off
+MOST_MISSING, MOST_DOUBTFUL = 0.5, 0.34  # share of lands; 40 % may be covered or lost
 LEAST_SPREAD = 0.02  # variance of what is drawn, copper 1 and bare 0: a pour is even
 SHOWN, LEAST_SHOWN = 0.6, 0.3  # likeness: of the board's usual one, and at least
-# While the board is followed: looked for in every so many pictures, so many at a time, and
-# taken to be there from this likeness on.
-EVERY, A_TIME, PLAIN = 8, 12, 0.5
+# While the board is followed: looked for in every so many pictures, so many at a time; how much
+# clearer than least, and how like a mark, they must be to count as seen after all.
+EVERY, A_TIME, SURELY, MARKED = 6, 12, 0.05, 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +41,12 @@ class LandsSeen:
     shown: np.ndarray
     missing: np.ndarray
 
+    def too_few(self, doubtful: bool) -> bool:
+        """So many missing that it is hardly this board; doubtful: little else speaks for it."""
+        missing, shown = int(self.missing.sum()), int(self.shown.sum())
+        most = MOST_DOUBTFUL if doubtful else MOST_MISSING
+        return missing >= 4 and missing > most * (missing + shown)
+
 
 def lands_seen(best: Refined, design: Design) -> LandsSeen:
     """What the picture shows of each land; by copper alone, since else no land is known."""
@@ -46,40 +54,71 @@ def lands_seen(best: Refined, design: Design) -> LandsSeen:
     if copper is None:
         return LandsSeen(best.agree, none)
     likeness, telling = land_likeness(best.eye, best.to_px, design, copper)
-    if telling.sum() < 3:
-        usual = 1.0
-    else:
-        usual = float(np.median(likeness[telling]))
-    shown = likeness >= max(SHOWN * usual, LEAST_SHOWN)
+    shown = likeness >= least_likeness(likeness, telling)
     missing = telling & ~shown
     if best.by == "marks":
         inside = _in_view(best.eye.size_px, best.to_px(design.xy_mm), 8.0)
-        missing |= ~telling & inside & ~best.agree
+        owed = np.array([land is not None for land in design.lands])
+        owed &= ~bores_at(best.eye, best.to_px, design)
+        missing |= ~telling & inside & owed & ~best.agree
     return LandsSeen(np.where(telling, shown, best.agree), missing)
+
+
+def least_likeness(likeness: np.ndarray, telling: np.ndarray) -> float:
+    """From which on a land is there: less than on most of this board, and never hardly any."""
+    usual = float(np.median(likeness[telling])) if telling.sum() >= 3 else 1.0
+    return max(SHOWN * usual, LEAST_SHOWN)
 
 
 class LandWatch:
     """The lands that did not show when the board was found, looked for again while it is
-    followed: the hand that lay over them goes away."""
+    followed: the hand that lay over them goes away, and another board may come back.
 
-    def __init__(self, design: Design, copper: Copper | None, missing: np.ndarray) -> None:
+    weights: (3,) of B, G, R, a mixture in which copper is bright; missing: (N,), or empty
+    """
+
+    def __init__(
+        self, design: Design, copper: Copper | None, missing: np.ndarray, weights, noise: float
+    ) -> None:
         self._design, self._copper = design, copper
+        self._weights, self._noise = np.asarray(weights, np.float32), noise
         self.missing = missing.copy()
-        self._pictures = 0
+        self._pictures, self._least = 0, 1.0
 
-    def look(self, image: np.ndarray, to_px, weights: np.ndarray, noise: float) -> None:
-        """weights: (3,) of B, G, R, a mixture in which copper is bright"""
+    def begin(self, image: np.ndarray, to_px) -> None:
+        """With the picture in which the board was found."""
+        if self._copper is not None:
+            likeness, telling = self._likeness(image, to_px, np.arange(len(self._design.holes)))
+            self._least = least_likeness(likeness, telling)
+
+    def look(self, image: np.ndarray, to_px) -> None:
+        """At some of the missing ones, in every so manieth picture."""
         self._pictures += 1
         left = np.flatnonzero(self.missing)
         if self._copper is None or not len(left) or self._pictures % EVERY:
             return
         some = np.roll(left, -A_TIME * (self._pictures // EVERY))[:A_TIME]
-        likeness, telling = _likeness(
-            lambda px: sample(image, px).astype(np.float32) @ weights.astype(np.float32),
-            image.shape[1::-1], noise, to_px, self._design, self._copper, some,
-        )  # fmt: skip
+        likeness, telling = self._likeness(image, to_px, some)
+        there = telling & (likeness >= self._least + SURELY)
+        if not telling.all():  # in a pour, where only a mark may show
+            eye = Eye(grey_of(image, self._weights).image, self._noise)
+            dots = dots_at(eye, to_px, self._design.xy_mm[some], RADII_MM[1])
+            there |= ~telling & (dots.likeness >= MARKED)
         self.missing = self.missing.copy()
-        self.missing[some[telling & (likeness >= PLAIN)]] = False
+        self.missing[some[there]] = False
+
+    def found_again(self, image: np.ndarray, to_px) -> None:
+        """It was out of sight: all lands anew."""
+        if self._copper is None or not len(self.missing):
+            return
+        likeness, telling = self._likeness(image, to_px, np.arange(len(self.missing)))
+        self.missing = np.where(telling, likeness < self._least, self.missing)
+
+    def _likeness(self, image: np.ndarray, to_px, which: np.ndarray):
+        return _likeness(
+            lambda px: sample(image, px).astype(np.float32) @ self._weights,
+            image.shape[1::-1], self._noise, to_px, self._design, self._copper, which,
+        )  # fmt: skip
 
 
 def land_likeness(eye: Eye, to_px, design: Design, copper: Copper) -> tuple[np.ndarray, np.ndarray]:

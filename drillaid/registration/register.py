@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 
 import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.errors import UsageError
 from drillaid.registration.answer import placement_of
-from drillaid.registration.evidence import told_apart
+from drillaid.registration.evidence import Evidence, told_apart
 from drillaid.registration.hypotheses import (
     Scenes,
     borne_out,
     scenes_with_rig,
     scenes_without_rig,
 )
+from drillaid.registration.lands_seen import lands_seen
 from drillaid.registration.reasons import out_of_size, smeared, vague, why_not_found
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import (
@@ -113,10 +115,18 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
         return refusal(AMBIGUOUS, best, close.evidence)
     if ahead:
         return refusal(MIRRORED, best)
-    placement = placement_of(best, design, rig, thickness_mm)
+    lands = lands_seen(best, design)
+    if lands.too_few(_only_alone(best.evidence)):
+        return refusal(NOT_FOUND, best)
+    placement = placement_of(best, design, rig, thickness_mm, lands)
     message = found_sentence(best, placement, design)
     agreeing, seen = int(placement.pad_seen.sum()), _pads_seen(scenes, best, design)
     return Registration(REGISTERED, message, placement, seen, agreeing, total, clock.as_dict())
+
+
+def _only_alone(evidence: Evidence) -> bool:
+    """Does it convince only because no other place is nearly as good?"""
+    return not replace(evidence, alone=False).convincing
 
 
 def _pads_seen(scenes: Scenes, best: Refined | None, design: Design) -> int:

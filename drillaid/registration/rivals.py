@@ -68,7 +68,7 @@ def _by_marks(best: Refined, others, design: Design) -> list[Rival]:
     places = [best.placement @ move for move in twin_moves(holes_mm) + turns_about(frame)]
     places += [r.placement if isinstance(r, Refined) else r.grown.placement for r in others]
     level = best.evidence.level
-    _, radius_mm, _ = mark_evidence(best.eye, best.to_px, holes_mm, copper, level=level)
+    _, radius_mm, _ = mark_evidence(best.eye, best.to_px, design, copper, level=level)
     rivals = []
     for place in places:
         if same_place(place, best.placement, holes_mm, 1.0, APART_MM):

@@ -54,18 +54,19 @@ def found_sentence(best, placement: Placement, design: Design) -> str:
             f"; {placement.px_per_mm:.1f} px per mm. Without a rig file the print is taken to have its "
             "true size, so all this holds along the copper, not against a ruler"
         )
-    return text + "." + missing_sentence(placement, design)
+    missing = missing_words(placement, design)
+    return text + (f"; {missing}." if missing else ".")
 
 
-def missing_sentence(placement: Placement, design: Design) -> str:
-    """Which holes show no land, with a space before it; empty where all that can be seen do."""
+def missing_words(placement: Placement, design: Design) -> str:
+    """Which holes show no land; empty where all that can be seen do."""
     missing = [h.number for h in design.holes if placement.misses_land(h.number)]
     if not missing:
         return ""
     return (
-        f" No land is to be seen at {counted(len(missing), 'hole', 'holes')} "
-        f"({short_list(missing, 12)}): if nothing lies over it, these files are of another "
-        "version of the board."
+        f"no land is to be seen at {counted(len(missing), 'hole', 'holes')} "
+        f"({short_list(missing, 12)}); if nothing lies over it, these files are of another "
+        "version of the board"
     )
 
 

@@ -116,6 +116,28 @@ def test_a_few_marks_elsewhere_are_told():
     assert [h.number for h in version.holes if got.placement.misses_land(h.number)] == bare
 
 
+@pytest.mark.parametrize("marks_mm", [0.0, 0.4])
+@pytest.mark.parametrize("bit_mm", [0.6, None])
+def test_drilled_holes_are_no_marks(marks_mm, bit_mm):
+    """The bit went aside by 0.12 mm everywhere: the board must not be laid where the holes are."""
+    bench = bench_of(lopsided(), 3, marks_mm)
+    for hole in bench.board.design.holes:
+        bench.board.drill(np.add(hole.xy_mm, (0.10, 0.06)), bit_mm or hole.drill_mm)
+    got = found(bench)
+    assert got.placement is None, got.message
+
+
+def test_a_board_drilled_in_part_is_laid_by_the_marks_that_are_left():
+    bench = bench_of(lopsided(), 4)
+    for hole in bench.board.design.holes[:12]:
+        bench.board.drill(np.add(hole.xy_mm, (0.10, 0.06)), hole.drill_mm)
+    got = found(bench)
+    assert got.status == REGISTERED, got.message
+    off = np.linalg.norm(got.placement.bench_mm - bench.truth(bench.board.design.xy_mm), axis=1)
+    assert off.max() < 0.04
+    assert not got.placement.land_missing.any()
+
+
 def test_marks_that_half_a_turn_does_not_change_settle_nothing():
     row = parts.dual_row(14)
     middle = np.mean([(pin.dx_mm, pin.dy_mm) for pin in row.pins], axis=0)
@@ -172,5 +194,5 @@ def test_scratches_about_the_holes_do_not_pass_for_marks():
     rng = np.random.default_rng(2)
     dust = rng.uniform([1, 1], [57, 39], (2200, 2))
     eye = drawn_dots(dust, 0.15, 2.0)
-    evidence, _, _ = mark_evidence(eye, to_px, design.xy_mm, design.copper["bottom"])
+    evidence, _, _ = mark_evidence(eye, to_px, design, design.copper["bottom"])
     assert not evidence.convincing

@@ -15,10 +15,7 @@ from ui.words import tr
 
 AXES = ("X", "Y", "Z")
 USUAL = "line-ack"
-START = {  # for who has none yet; the person's own machine says what is true
-    "limits_mm": [[0.0, 100.0], [0.0, 80.0], [-30.0, 0.0]],
-    "safe_z_mm": -8.0, "surface_z_mm": -20.0, "spindle_rpm": 0.0,
-}  # fmt: skip
+UNKNOWN_MM = -LENGTH_MM - 1.0  # shown as a question: no figure is made up for a machine
 
 
 class TablePage(Page):
@@ -28,6 +25,7 @@ class TablePage(Page):
     title = tr("XY table")
 
     def build(self) -> None:
+        self._said: dict = {}
         self.caution = caution(
             tr("the soft limits keep this program's own commands in bounds, nothing else. They are "
                "no end switches and no emergency stop; the machine's manual and the person in "
@@ -83,8 +81,10 @@ class TablePage(Page):
         return made
 
     def _length(self, axis: str, what: str) -> QDoubleSpinBox:
-        made = millimetres(-LENGTH_MM, LENGTH_MM, 1.0)
+        made = millimetres(UNKNOWN_MM, LENGTH_MM, 1.0)
+        made.setSpecialValueText("?")
         made.setAccessibleName(f"{axis}, {what}")
+        made.valueChanged.connect(lambda _: self.settle())
         return made
 
     # -- life ------------------------------------------------------------------------------
@@ -92,17 +92,17 @@ class TablePage(Page):
     def enter(self) -> None:
         draft = self.rig.draft
         said = {} if draft is None else draft.section("table")
-        table = START | said
-        for axis, row in zip(AXES, table["limits_mm"], strict=True):
+        self._said = said
+        for axis, row in zip(AXES, said.get("limits_mm", [(UNKNOWN_MM,) * 2] * 3), strict=True):
             for field, value in zip(self.ends[axis], row, strict=True):
                 field.setValue(value)
-        self.safe.setValue(table["safe_z_mm"])
-        self.surface.setValue(table["surface_z_mm"])
-        self.rpm.setValue(table["spindle_rpm"])
-        self._show(self.arrangement, table.get("arrangement", "board"))
-        self._show(self.lever, table.get("z", "controller"))
-        self._show(self.dialect, table.get("dialect", USUAL))
-        self.say("" if said else tr("These are examples, not your machine's figures: change them."))
+        self.safe.setValue(said.get("safe_z_mm", UNKNOWN_MM))
+        self.surface.setValue(said.get("surface_z_mm", UNKNOWN_MM))
+        self.rpm.setValue(said.get("spindle_rpm", 0.0))
+        self._show(self.arrangement, said.get("arrangement", "board"))
+        self._show(self.lever, said.get("z", "controller"))
+        self._show(self.dialect, said.get("dialect", USUAL))
+        self.say("")
         self.settle()
 
     @staticmethod
@@ -115,7 +115,10 @@ class TablePage(Page):
         by_hand = self.lever.currentData() == "lever"
         for field in (self.safe, self.surface):
             field.setEnabled(not by_hand)
-        self.write.setEnabled(self.rig.draft is not None)
+        asked = [field for axis in AXES for field in self.ends[axis]]
+        asked += [] if by_hand else [self.safe, self.surface]
+        known = all(field.value() >= -LENGTH_MM for field in asked)
+        self.write.setEnabled(self.rig.draft is not None and known)
 
     # -- the person ------------------------------------------------------------------------
 
@@ -142,7 +145,15 @@ class TablePage(Page):
             "dialect": self.dialect.currentData(),
             "limits_mm": [[field.value() for field in self.ends[axis]] for axis in AXES],
             "spindle_rpm": self.rpm.value(),
+            "matrix": self._matrix(),
         } | ({name: None for name in heights} if by_hand else heights)
+
+    def _matrix(self) -> list | None:
+        """As it was measured: what was seen to move by what is the same, whatever it was taken
+        for; the file has it turned about with the arrangement (`table.setup`)."""
+        matrix = self._said.get("matrix")
+        turned = self.arrangement.currentData() != self._said.get("arrangement", "board")
+        return [[-v for v in row] for row in matrix] if matrix and turned else matrix
 
     def _write(self) -> None:
         self.rig.save(self.rig.draft.with_section("table", self.values()))

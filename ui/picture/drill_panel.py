@@ -131,9 +131,9 @@ def told(guidance: Guidance) -> str:
         under = guidance.aim.under_hole
         if under is not None:
             return tr("Hole {n} is under the spindle: that is another one.", n=under)
-        if guidance.aim.land_missing:
-            return tr("▲ No land was seen at this hole: look before you drill.")
         if guidance.can_confirm:
             return tr("Drilled? Space or the pedal counts it.")
+        if guidance.aim.land_missing:
+            return tr("▲ No land was seen at this hole: look before you drill.")
         return tr("Push the board the way the arrow points.")
     return plain(guidance.message)

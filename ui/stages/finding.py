@@ -64,13 +64,17 @@ def found_lines(registration: Registration) -> list[str]:
         lines.append(tr("The {print}.", print=print_scale_words(place.matrix.scale)))
     else:
         lines.append(tr("Without a rig file the print is taken to have its true size."))
-    missing = holes_without_land(registration)
-    if missing:
-        lines.append(tr("▲ No land is to be seen at {holes} ({which}), ringed below: if nothing "
-                        "lies over it, these files are of another version of the board.",
-                        holes=counted(len(missing), tr("hole"), tr("holes")),
-                        which=short_list(missing, 8)))  # fmt: skip
     return lines
+
+
+def missing_lines(missing: list[int]) -> list[str]:
+    """The caution about these holes; none where there are none."""
+    if not missing:
+        return []
+    return [tr("▲ No land is to be seen at {holes} ({which}), ringed below: if nothing lies over "
+               "it, these files are of another version of the board.",
+               holes=counted(len(missing), tr("hole"), tr("holes")),
+               which=short_list(missing, 8))]  # fmt: skip
 
 
 def holes_without_land(registration: Registration) -> list[int]:
@@ -92,6 +96,8 @@ class FindingStage(GuidedStage):
         self._points: list[tuple[int, float, float]] = []
         self._settling = False
         self._was_found = False
+        self._lines: list[str] = []
+        self._missing: list[int] = []
         self.risks = Background(self)
         self.risks.done.connect(self._tell_risks)
         self.verdict = QLabel()
@@ -174,21 +180,30 @@ class FindingStage(GuidedStage):
     def _tell_found(self, registration: Registration, sight: Sight) -> None:
         if sight.scene is not None and sight.scene.turn_rad is not None:
             self.map.show_turn(sight.scene.turn_rad)
-        # Following says little of its own: what was said when it was found stands.
+        # Following says little of its own: what was said when it was found stands, but for
+        # lands that a hand lay over.
         if self._was_found:
+            missing = holes_without_land(registration)
+            if missing != self._missing:
+                self._told_missing(missing)
             return
         self._was_found = True
         self._forget_points()
         self._show_pointing(False)
         self.verdict.setText(verdict_words(registration))
-        self.words.setText(unbroken("\n".join(found_lines(registration))))
+        self._lines = found_lines(registration)
         self.risk.setText("")
-        states = [LEFT] * len(self.job.job.design.holes)
-        for number in holes_without_land(registration):
-            states[number - 1] = TARGET
-        self.map.show_states(tuple(states))
+        self._told_missing(holes_without_land(registration))
         self._ask_risks(registration)
         self.go.setFocus()
+
+    def _told_missing(self, missing: list[int]) -> None:
+        self._missing = missing
+        self.words.setText(unbroken("\n".join([*self._lines, *missing_lines(missing)])))
+        states = [LEFT] * len(self.job.job.design.holes)
+        for number in missing:
+            states[number - 1] = TARGET
+        self.map.show_states(tuple(states))
 
     def _tell_refusal(self, registration: Registration) -> None:
         self._was_found = False
