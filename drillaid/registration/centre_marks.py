@@ -9,6 +9,7 @@ convince, the dots are asked: there is one about most holes, or there is not.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -53,26 +54,30 @@ class Dots:
     in_view: np.ndarray
 
 
-def dots_at(
-    eye: Eye, to_px, places_mm: np.ndarray, radius_mm: float, window_mm: float = WINDOW_MM
-) -> Dots:
+def dots_at(eye: Eye, to_px, places_mm: np.ndarray, radius_mm: float) -> Dots:
     """How much each place looks like a mark, at the best of the shifts within SLACK.
 
     eye: a mixture in which copper is bright; to_px: design mm -> pixels
-    window_mm: radius of what is compared
     """
-    reach = int(np.ceil(window_mm / STEP_MM)) + SLACK
-    axis = np.arange(-reach, reach + 1) * STEP_MM
-    grid = np.stack(np.meshgrid(axis, axis), axis=-1)
-    px = to_px((places_mm[:, None, None, :] + grid).reshape(-1, 2))
+    return dots_of_sizes(eye, to_px, places_mm, (radius_mm,))[0]
+
+
+def dots_of_sizes(
+    eye: Eye, to_px, places_mm: np.ndarray, radii_mm: tuple[float, ...], window_mm: float = WINDOW_MM
+) -> list[Dots]:
+    """The same for several sizes of mark; window_mm: radius of what is compared."""
+    px = to_px((places_mm[:, None, None, :] + _grid(window_mm)).reshape(-1, 2))
     patch = sample(eye.grey, px).reshape(len(places_mm), -1)
-    table = _likeness(patch, grid.reshape(-1, 2), radius_mm, window_mm, eye.noise)
     at = to_px(places_mm)
     width, height = eye.size_px
     with np.errstate(invalid="ignore"):
         seen = ((at > 6) & (at < [width - 7, height - 7])).all(axis=1)
-    likeness, off = _highest(table)
-    return Dots(np.where(seen, likeness, -1.0), off, seen)
+    looks = []
+    for radius in radii_mm:
+        table = _likeness(patch, float(radius), float(window_mm), eye.noise)
+        likeness, off = _highest(table)
+        looks.append(Dots(np.where(seen, likeness, -1.0), off, seen))
+    return looks
 
 
 def _highest(table: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -93,20 +98,34 @@ def _highest(table: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return table[each, row, column], (off - SLACK) * STEP_MM
 
 
-def _likeness(patch, grid_mm: np.ndarray, radius_mm: float, window_mm: float, noise: float) -> np.ndarray:
+def _likeness(patch: np.ndarray, radius_mm: float, window_mm: float, noise: float) -> np.ndarray:
     """(N, side, side) normalised correlation of patches (N, M) with a soft dot at every shift;
     where noise is all there is, near zero."""
+    near, dot = _templates(radius_mm, window_mm)
+    many = near.sum(axis=0)
+    values = patch - patch.mean(axis=1, keepdims=True)
+    power = values**2 @ near - (values @ near) ** 2 / many + noise**2 * many
+    found = (values @ dot) / np.sqrt((dot**2).sum(axis=0) * np.maximum(power, 1e-9))
+    return found.reshape(len(patch), 2 * SLACK + 1, 2 * SLACK + 1)
+
+
+def _grid(window_mm: float) -> np.ndarray:
+    """(side, side, 2) mm about a place: what is sampled for a window and its shifts."""
+    reach = int(np.ceil(window_mm / STEP_MM)) + SLACK
+    axis = np.arange(-reach, reach + 1) * STEP_MM
+    return np.stack(np.meshgrid(axis, axis), axis=-1)
+
+
+@lru_cache(maxsize=64)
+def _templates(radius_mm: float, window_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """float32 (M, shifts): what of the grid lies in the window, and the dot in it."""
     steps = np.arange(-SLACK, SLACK + 1) * STEP_MM
     shift = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
-    away = np.linalg.norm(grid_mm[:, None, :] - shift, axis=2)
-    near = (away <= window_mm).astype(np.float64)
-    many = near.sum(axis=0)
+    away = np.linalg.norm(_grid(window_mm).reshape(-1, 1, 2) - shift, axis=2)
+    near = (away <= window_mm).astype(np.float32)
     dot = near / (1.0 + np.exp((radius_mm - away) / SOFT_MM))
-    dot -= near * (dot.sum(axis=0) / many)
-    values = (patch - patch.mean(axis=1, keepdims=True)).astype(np.float64)
-    power = values**2 @ near - (values @ near) ** 2 / many + noise**2 * many
-    found = (values @ dot) / np.sqrt((dot**2).sum(axis=0) * power)
-    return found.reshape(len(patch), len(steps), len(steps))
+    dot -= near * (dot.sum(axis=0) / near.sum(axis=0))
+    return near, dot.astype(np.float32)
 
 
 def _all_copper(copper: Copper, xy_mm: np.ndarray) -> np.ndarray:
@@ -129,10 +148,8 @@ def bores_at(eye: Eye, to_px, design: Design) -> np.ndarray:
     for drill in np.unique(drill_mm):
         here = np.flatnonzero(drill_mm == drill)
         window = max(BORE_WINDOW_MM, drill / 2 + 0.4)
-        large, *small = (
-            dots_at(eye, to_px, holes_mm[here], radius, window).likeness
-            for radius in (drill / 2, *RADII_MM)
-        )
+        sizes = dots_of_sizes(eye, to_px, holes_mm[here], (drill / 2, *RADII_MM), window)
+        large, *small = (dots.likeness for dots in sizes)
         unlike = UNLIKE if drill > SMALLEST_BORE_MM else np.inf
         bores[here] = (large >= BORE) & (large > np.max(small, axis=0) - unlike)
     return bores
@@ -148,15 +165,14 @@ def mark_evidence(
     Second the radius that shows best, mm. Chance is not worked out where too few show one.
     """
     holes_mm = design.xy_mm
-    first = dots_at(eye, to_px, holes_mm, RADII_MM[1])
-    if level is None and (first.likeness >= BORE).sum() < LEAST_PADS:
-        return Evidence(0, int(first.in_view.sum()), 1.0), RADII_MM[1], first
-    bores = bores_at(eye, to_px, design)
-    looks = {radius: dots_at(eye, to_px, holes_mm, radius) for radius in RADII_MM}
+    *sizes, larger = dots_of_sizes(eye, to_px, holes_mm, (*RADII_MM, LARGER_MM))
+    looks = dict(zip(RADII_MM, sizes, strict=True))
+    most = np.max([dots.likeness for dots in sizes], axis=0)
+    if level is None and (most >= SHARES[0]).sum() < LEAST_PADS:
+        return Evidence(0, int(larger.in_view.sum()), 1.0), RADII_MM[0], larger
+    bores = bores_at(eye, to_px, design) | (larger.likeness > most)
     radius = max(RADII_MM, key=lambda r: float(np.median(looks[r].likeness)))
     dots = looks[radius]
-    larger = dots_at(eye, to_px, holes_mm, LARGER_MM)
-    bores |= larger.likeness > np.max([d.likeness for d in looks.values()], axis=0)
     dots = Dots(np.where(bores, -1.0, dots.likeness), dots.off_mm, dots.in_view & ~bores)
     seen = int(dots.in_view.sum())
     if level is None and (dots.likeness >= SHARES[0]).sum() < LEAST_SHARE * max(seen, 1):
