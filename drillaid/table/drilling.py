@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from drillaid.design.holelist import counted, short_list
 from drillaid.errors import CannotPlace, DrillaidError, StorageError
 from drillaid.geometry import Affine
 from drillaid.guidance import events as ev
@@ -27,6 +28,8 @@ from drillaid.table.strokes import strokes
 from drillaid.table.watching import Watch
 
 Plan = Callable[[Affine, np.ndarray], Work]
+
+COVERED_MM = 12.0  # about the spindle's axis, by bit and chuck
 
 
 class DrillJob:
@@ -136,6 +139,7 @@ class DrillJob:
         if self.ledger is None:
             self.ledger = Ledger(self._plan(to_table, self.machine.xy_mm))
         self._check_reach(to_table)
+        yield from self._ask_about_lands()
         while self.ledger.progress.target is not None:
             yield from self._stop(self._target())
         yield from self.machine.spin(False)
@@ -146,6 +150,26 @@ class DrillJob:
             f"{tally.done} of {tally.holes} holes {'checked' if self.settings.dry_run else 'done'}"
         )
         self._show(j.FINISHED, f"{done}, {tally.skipped} skipped.")
+
+    def _ask_about_lands(self):
+        """The files may be of another version of the board; what spindle and chuck cover says
+        nothing."""
+        placement = self._watch.look.registration.placement
+        bare = sorted({
+            stop.hole
+            for row, stop in enumerate(self.ledger.progress.work.stops)
+            if row in self.ledger.progress.left
+            and placement.misses_land(stop.hole)
+            and np.hypot(*self._watch.off_mm(stop.xy_mm)) > COVERED_MM
+        })  # fmt: skip
+        if bare:
+            self._note("land_missing", holes=bare)
+            yield from self._ask(
+                j.CAUTIONS,
+                f"No land is to be seen at {counted(len(bare), 'hole', 'holes')} "
+                f"({short_list(bare, 12)}): are these files of this version of the board, and is "
+                "nothing over it? Confirm to drill there all the same, or stop.",
+            )
 
     def _find_board(self):
         self._show(j.FINDING, "Looking for the board.")

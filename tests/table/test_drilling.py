@@ -47,6 +47,35 @@ def test_a_matrix_that_is_wrong_is_noticed_at_the_first_move():
     assert bench.bores == []
 
 
+def test_lands_that_are_not_seen_are_asked_about_before_anything_is_drilled():
+    """All but those that the chuck may cover; whoever confirms has looked."""
+    corners = np.array([[-16.0, -16.0], [16.0, -16.0], [16.0, 16.0], [-16.0, 16.0], [0.0, 0.0]])
+    bench = TableBench(holes=corners, bits=[0.8] * 5)
+    look = bench.finder.look
+
+    def without_lands(image):
+        found = look(image)
+        if found.placement is None:
+            return found
+        bare = np.ones(len(bench.xy), dtype=bool)
+        return replace(found, placement=replace(found.placement, land_missing=bare))
+
+    bench.finder.look = without_lands
+    asked = []
+    act = bench.job.act
+
+    def noted(action):
+        if isinstance(action, ev.Confirm):
+            asked.append((bench.job.view.state, bench.job.view.message, len(bench.bores)))
+        return act(action)
+
+    bench.job.act = noted
+    assert bench.run().reason == "finished"
+    about = [row for row in asked if "No land is to be seen" in row[1]]
+    assert len(about) == 1 and "at 4 holes" in about[0][1] and about[0][0] == j.CAUTIONS and about[0][2] == 0
+    assert not broken_invariants(bench)
+
+
 def test_dry_run_goes_everywhere_turns_nothing_and_writes_nothing():
     written = []
     bench = TableBench(settings=j.JobSettings(dry_run=True), record=lambda *e: written.extend(e))

@@ -85,6 +85,7 @@ def run(args: argparse.Namespace) -> Answer:
     from drillaid.design.bits import DEFAULT_BITS_MM, assign_bits, bit_warnings
     from drillaid.design.read import read_design
     from drillaid.registration.register import register_picture
+    from drillaid.registration.words import missing_words
     from drillaid.rig.file import load_rig
     from drillaid.rig.pictures import check_size, read_picture
 
@@ -104,6 +105,8 @@ def run(args: argparse.Namespace) -> Answer:
         data = {"status": registration.status, "message": registration.message,
                 "registration": place}  # fmt: skip
         return Answer(registration.message, data, REFUSED)
+    bare = missing_words(registration.placement, design)
+    warnings += [bare] if bare else []
     work, places = _places(args, design, choices, registration.placement, rig, setup, thickness)
     return _written(args, work, places, cut, dialect, setup, registration, design, warnings)
 
@@ -262,6 +265,7 @@ def _first(caution) -> bool:
 def _header(args, work, places, cut, registration, design) -> list[str]:
     """What it was made from, what is expected, and the cautions, sentence by sentence."""
     from drillaid import __version__
+    from drillaid.registration.words import missing_words
     from drillaid.table.gcode_places import ORIGINS, worst_mm
     from drillaid.table.job import table_cautions
 
@@ -285,6 +289,9 @@ def _header(args, work, places, cut, registration, design) -> list[str]:
         f"Z: safe {cut.safe_z_mm:g}, the bit's tip on the board {cut.surface_z_mm:g} mm. Each bit "
         "goes equally deep into the chuck, or Z is set anew.",
     ]
+    bare = missing_words(registration.placement, design)
+    if bare:
+        lines.append(f"LOOK FIRST: {bare}.")
     for bit in work.bits_mm:
         p = cut.pass_of(bit)
         count = sum(stop.bit_mm == bit for stop in work.stops)

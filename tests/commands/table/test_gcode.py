@@ -15,6 +15,7 @@ from support.small_board import tiny_design
 from drillaid.cli import main
 from drillaid.design.read import read_design
 from drillaid.rig.file import save_rig
+from drillaid.simulation.designs import draw_copper
 from drillaid.simulation.export import write_fabrication_files
 from drillaid.simulation.table_bench import TableOnBench
 
@@ -138,3 +139,24 @@ def _register_once(monkeypatch, job) -> None:
         return kept["found"]
 
     monkeypatch.setattr(register, "register_picture", known)
+
+
+def test_lands_that_are_not_there_are_told_in_the_file_and_beside_it(job, tmp_path, capsys):
+    """The board is of an older version: a hole of these files lies on bare laminate."""
+    folder, sim, _ = job
+    design = tiny_design()
+    moved = replace(design.holes[0], x_mm=design.holes[0].x_mm + 3.2, y_mm=design.holes[0].y_mm + 3.2)
+    land = replace(design.lands[0], centre_mm=moved.xy_mm)
+    art = replace(design.artwork, lands=(*design.artwork.lands, land))
+    version = replace(
+        design, holes=(moved, *design.holes[1:]), lands=(land, *design.lands[1:]), artwork=art,
+        copper={"bottom": draw_copper(art, design.outline.rings_mm[0])},
+    )  # fmt: skip
+    write_fabrication_files(version, tmp_path / "tiny", "tiny")
+    out = tmp_path / "tiny.ngc"
+    command = words(folder, "--out", str(out), "--json")
+    command[2] = str(tmp_path / "tiny")
+    assert main(command) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert any("no land is to be seen at 1 hole" in warning for warning in answer["warnings"])
+    assert "LOOK FIRST: no land is to be seen" in out.read_text().replace("\n(", " ")
