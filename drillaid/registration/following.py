@@ -38,8 +38,9 @@ SHRINK = 4  # of the picture in which the flow is taken
 MARGIN_MM = 4.0  # beyond the outermost holes edges may still be the board's
 SPACING_MM = 0.4
 SURE = 4.5  # sigmas above chance
-IN_DOUBT = 0.75  # of the usual share of edges; below it the design's commonest steps are tried,
-STEPPED, AS_GOOD = 250, 0.9  # by so many edges; so much of the share there is as good
+IN_DOUBT = 0.87  # of the usual share of edges; below it the design's commonest steps are tried,
+STEPPED, AS_GOOD = 160, 0.9  # by so many edges; so much of the share there is as good
+ANEW, GONE_MM = 5, 0.5  # pictures; of movement
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +80,8 @@ class Follower:
         self._last: Affine | None = None  # the last place, which tells scale and shear
         self._coming = np.zeros(2)
         self._steps = common_steps(design.xy_mm)
+        self._doubtful = 0  # pictures on end in which little of the board agreed
+        self._checked = Affine.identity()  # where it was last held against those steps
         self._variance = np.zeros(len(design.holes))
         # Small grey, spots in it (n, 2), and where they lie on the plane (n, 2).
         self._flow: tuple[np.ndarray, np.ndarray, np.ndarray] | None = None
@@ -230,8 +233,14 @@ class Follower:
         held = share >= learnt.chance + SURE * spread and share >= 0.5 * learnt.share
         if not held and fit is not None:
             held = still_there(image, self._view.to_px, self._ratio, learnt, fit.placement)
-        if held and share < IN_DOUBT * learnt.share:
-            held = not self._as_good_a_pitch_away(image, fit.placement)
+        if held and share >= IN_DOUBT * learnt.share:
+            self._doubtful = 0
+        elif held:
+            # Anew where doubt begins, where the board has moved, and now and then.
+            if self._doubtful % ANEW == 0 or self._gone_since_checked(fit.placement):
+                held = not self._as_good_a_pitch_away(image, fit.placement)
+                self._checked = fit.placement
+            self._doubtful += 1
         if not held:
             self.lose()
             return _lost("The board is lost: let it lie still in full view.", 0, total)
@@ -239,6 +248,10 @@ class Follower:
         self._remember(image, small)
         self._lands.look(image, self._hole_px)
         return self._answer(fit, total)
+
+    def _gone_since_checked(self, place: Affine) -> bool:
+        middle = self.design.xy_mm.mean(axis=0, keepdims=True)
+        return bool(np.abs(place(middle) - self._checked(middle)).max() > GONE_MM)
 
     def _as_good_a_pitch_away(self, image: np.ndarray, place: Affine) -> bool:
         """Do rows at one pitch fit as well where another hole of theirs would lie?
@@ -250,7 +263,7 @@ class Follower:
         here = self._fit(image, place, few, (0.2,))
         least = 0.0 if here is None else AS_GOOD * here.share
         for step in self._steps:
-            beside = self._fit(image, place @ Affine.from_parts(offset=step), few, (0.4, 0.2))
+            beside = self._fit(image, place @ Affine.from_parts(offset=step), few, (0.3,))
             if beside is not None and beside.share >= least:
                 return True
         return False

@@ -4,10 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.small_board import small_design
+from support.small_board import small_design, tiny_design
 
 from drillaid.geometry import Affine, Homography
 from drillaid.registration.following import Follower
+from drillaid.registration.hypotheses import common_steps
+from drillaid.registration.register import register_picture
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
 from drillaid.simulation.bench import Occluders
 from drillaid.simulation.conditions import bench_for
@@ -180,3 +182,23 @@ def test_a_jump_is_followed_where_it_was_told_before():
     assert rms_mm(here, got) < 0.02
     got = following.follow(here.render())  # told once, it counts once
     assert got.ok and rms_mm(here, got) < 0.02
+
+
+@pytest.mark.parametrize(
+    ("design", "seed"), [(tiny_design(), 4), (tiny_design(), 5), (small_design(), 3)],
+    ids=["tiny 4", "tiny 5", "small 3"],
+)  # fmt: skip
+def test_a_row_is_not_followed_a_pitch_aside(design, seed, monkeypatch):
+    """However the first guess of the movement came to be a pitch off: rows fit there as well."""
+    bench = bench_for(design, seed, size=(1280, 720))
+    image = bench.render()
+    found = register_picture(image, design, rig=bench.rig, thickness_mm=bench.thickness_mm)
+    for step in common_steps(design.xy_mm):
+        follower = Follower(design, bench.rig, thickness_mm=bench.thickness_mm)
+        follower.start(found, image)
+        wrong = Affine.from_parts(offset=bench.truth.linear @ step)
+        monkeypatch.setattr(follower, "_moved", lambda small, wrong=wrong: wrong)
+        got = follower.follow(image)
+        if got.ok:
+            off = np.linalg.norm(got.placement.bench_mm - bench.truth(design.xy_mm), axis=1)
+            assert off.max() < 0.1, step
