@@ -15,9 +15,10 @@ import cv2
 import numpy as np
 
 from drillaid.design.model import Copper, Design
-from drillaid.registration.centre_marks import RADII_MM, bores_at, copper_of, dots_at
+from drillaid.registration.centre_marks import RADII_MM, bores_at, copper_of
 from drillaid.registration.refined import Refined
 from drillaid.vision.channel import grey_of
+from drillaid.vision.dots import dots_at
 from drillaid.vision.eye import Eye
 from drillaid.vision.sampling import sample
 

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from drillaid.design.model import Design
-from drillaid.registration.centre_marks import copper_of, dots_at, mark_evidence
+from drillaid.registration.centre_marks import copper_of, mark_evidence
 from drillaid.registration.copper import FEW, MANY, judge, some
 from drillaid.registration.evidence import Evidence
 from drillaid.registration.hypotheses import (
@@ -21,6 +21,7 @@ from drillaid.registration.hypotheses import (
 from drillaid.registration.refine_rims import refine_by_rings
 from drillaid.registration.refined import Refined, chain
 from drillaid.registration.stretches import whole_stretches
+from drillaid.vision.dots import dots_at
 
 SAME_HOLE_MM = 0.3
 APART_MM = 0.8  # nearer than this two placements are one

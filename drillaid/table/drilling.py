@@ -11,7 +11,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from drillaid.design.holelist import counted, short_list
 from drillaid.errors import CannotPlace, DrillaidError, StorageError
 from drillaid.geometry import Affine
 from drillaid.guidance import events as ev
@@ -28,8 +27,6 @@ from drillaid.table.strokes import strokes
 from drillaid.table.watching import Watch
 
 Plan = Callable[[Affine, np.ndarray], Work]
-
-COVERED_MM = 12.0  # about the spindle's axis, by bit and chuck
 
 
 class DrillJob:
@@ -152,24 +149,12 @@ class DrillJob:
         self._show(j.FINISHED, f"{done}, {tally.skipped} skipped.")
 
     def _ask_about_lands(self):
-        """The files may be of another version of the board; what spindle and chuck cover says
-        nothing."""
-        placement = self._watch.look.registration.placement
-        bare = sorted({
-            stop.hole
-            for row, stop in enumerate(self.ledger.progress.work.stops)
-            if row in self.ledger.progress.left
-            and placement.misses_land(stop.hole)
-            and np.hypot(*self._watch.off_mm(stop.xy_mm)) > COVERED_MM
-        })  # fmt: skip
+        """The files may be of another version of the board."""
+        progress = self.ledger.progress
+        bare = self._watch.without_land(progress.work.stops[row] for row in progress.left)
         if bare:
             self._note("land_missing", holes=bare)
-            yield from self._ask(
-                j.CAUTIONS,
-                f"No land is to be seen at {counted(len(bare), 'hole', 'holes')} "
-                f"({short_list(bare, 12)}): are these files of this version of the board, and is "
-                "nothing over it? Confirm to drill there all the same, or stop.",
-            )
+            yield from self._ask(j.CAUTIONS, j.ask_about_lands(bare))
 
     def _find_board(self):
         self._show(j.FINDING, "Looking for the board.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from drillaid.design.holelist import counted, short_list
 from drillaid.guidance.cautions import WARNING, Caution, at_bit_change, before_work
 from drillaid.guidance.events import Event
 from drillaid.guidance.progress import Tally
@@ -106,3 +107,12 @@ class Outcome:
     message: str
     safe: Safe
     error: Exception | None = None
+
+
+def ask_about_lands(holes: list[int]) -> str:
+    """Before the first hole, where lands are not to be seen."""
+    return (
+        f"No land is to be seen at {counted(len(holes), 'hole', 'holes')} "
+        f"({short_list(holes, 12)}): are these files of this version of the board, and is "
+        "nothing over it? Confirm to drill there all the same, or stop."
+    )

@@ -17,6 +17,7 @@ SURPRISE_SHARE, SURPRISE_MM = 0.1, 0.7
 # the tolerance of 0.03 mm it is 0.05 mm that no hole may be off untold); in poor ones by as much
 # as the board's edges scatter. Measured on drawn pictures; more is looked at again.
 SLIP_MM, SLIP_LOOKS = 0.02, 3
+COVERED_MM = 12.0  # about the spindle's axis, by bit and chuck
 
 
 class Watch:
@@ -74,6 +75,19 @@ class Watch:
                 "may lie beside its place: look at it, the bit, the clamps and for lost steps."
             )
         return self.off_mm(point)
+
+    def without_land(self, stops) -> list[int]:
+        """Numbers of the holes at which no land was seen in the last picture; bit and chuck
+        cover what is near the spindle, which says nothing."""
+        placement = self.look.registration.placement
+        return sorted(
+            {
+                stop.hole
+                for stop in stops
+                if placement.misses_land(stop.hole)
+                and np.hypot(*self.off_mm(stop.xy_mm)) > COVERED_MM
+            }
+        )
 
     def off_mm(self, xy_mm) -> np.ndarray:
         """(2,), bench: how far that point of the design must still move to lie under the

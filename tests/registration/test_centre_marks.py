@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 import pytest
+from support.drawn_dots import drawn_dots, to_px
 
 from drillaid.geometry import Affine
-from drillaid.registration.centre_marks import dots_at, mark_evidence
+from drillaid.registration.centre_marks import mark_evidence
 from drillaid.registration.register import register_picture
 from drillaid.registration.result import AMBIGUOUS, NOT_FOUND, REGISTERED
 from drillaid.simulation import parts
@@ -16,10 +16,8 @@ from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.designs import Layout, Placed
 from drillaid.simulation.look import Look
 from drillaid.simulation.rigs import nominal_rig
-from drillaid.vision.eye import Eye
 
 SIZE_MM = (58.0, 40.0)
-PX_PER_MM = 1 / 0.06
 
 
 def pour_of(*placed: Placed, name: str = "all one pour (invented)"):
@@ -150,42 +148,6 @@ def test_the_mirror_image_of_a_marked_pour_is_not_accepted():
     bench = bench_of(lopsided(), 3)
     got = found(bench, face="top")
     assert got.placement is None and got.status != REGISTERED
-
-
-def drawn_dots(xy_mm, radius_mm: float, noise: float, seed: int = 0) -> Eye:
-    """Dark dots on grey, drawn eight times finer than they are seen."""
-    fine = 8
-    shape = (int(40 * PX_PER_MM), int(60 * PX_PER_MM))
-    canvas = np.full((shape[0] * fine, shape[1] * fine), 170, np.uint8)
-    for x, y in xy_mm:
-        centre = tuple(int(round(((v * PX_PER_MM + 0.5) * fine - 0.5) * 16)) for v in (x, y))
-        cv2.circle(canvas, centre, int(radius_mm * PX_PER_MM * fine * 16), 90, -1, cv2.LINE_AA, 4)
-    grey = cv2.resize(canvas, shape[::-1], interpolation=cv2.INTER_AREA).astype(np.float32)
-    grey += np.random.default_rng(seed).normal(0, noise, shape).astype(np.float32)
-    return Eye(cv2.GaussianBlur(grey, (0, 0), 0.8), noise / 3)
-
-
-def to_px(xy_mm):
-    return np.asarray(xy_mm) * PX_PER_MM
-
-
-@pytest.mark.parametrize("radius_mm", [0.16, 0.2, 0.28])
-def test_a_drawn_dot_is_placed_within_a_tenth_of_a_pixel(radius_mm):
-    rng = np.random.default_rng(1)
-    holes = np.stack(np.meshgrid(np.arange(4, 56, 5.0), np.arange(4, 36, 5.0)), -1).reshape(-1, 2)
-    astray = rng.uniform(-0.1, 0.1, holes.shape)
-    dots = dots_at(drawn_dots(holes + astray, radius_mm, 2.0), to_px, holes, 0.2)
-    assert dots.in_view.all() and dots.likeness.min() > 0.8
-    left = dots.off_mm - astray
-    assert np.sqrt(np.mean(left**2)) < 0.1 / PX_PER_MM
-
-
-def test_noise_shows_no_dot_and_places_outside_are_not_in_view():
-    holes = np.array([[10.0, 10.0], [30.0, 20.0], [-5.0, 3.0], [59.95, 20.0]])
-    eye = drawn_dots(np.zeros((0, 2)), 0.2, 4.0)
-    dots = dots_at(eye, to_px, holes, 0.2)
-    assert dots.in_view.tolist() == [True, True, False, False]
-    assert dots.likeness[:2].max() < 0.5 and (dots.likeness[2:] == -1).all()
 
 
 def test_scratches_about_the_holes_do_not_pass_for_marks():
