@@ -293,6 +293,8 @@ class Follower:
         # What the registration was off stays, what this picture adds comes on top.
         expected = np.sqrt(self._variance + fit.variance_at(holes) + self.doubt(place))
         seen = self._pads_in_view(bench)
+        if len(self._lands.missing):
+            seen &= ~self._lands.missing
         placement = Placement(
             "affine", self._homography @ place, place, self._view.to_px(bench), bench, expected,
             seen, fit.scatter_mm, self._ratio, land_missing=self._lands.missing,

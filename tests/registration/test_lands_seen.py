@@ -125,6 +125,7 @@ def test_what_a_hand_covers_is_missed_until_it_goes(bench, picture):
     for _ in range(20):
         still = follower.follow(image)
     assert missing(still, design) == said
+    assert still.pads_agreeing == len(design.holes) - len(said)
     for _ in range(8 * (2 + len(said) // 12)):
         now = follower.follow(picture)
         assert now.ok
@@ -138,3 +139,20 @@ def test_what_guidance_sees_of_it_are_the_holes_numbers(bench, picture):
     got = replace(got, placement=replace(got.placement, land_missing=marked))
     view = RegistrationView.of(got, Frame(picture, 0, 0.0))
     assert view.land_missing == {1, 5}
+
+
+def test_another_board_that_is_laid_down_is_looked_at_anew(bench, picture):
+    """Its own board goes, one of an older version comes: the follower finds it again by what
+    the two have in common."""
+    design = bench.board.design
+    moved = np.linalg.norm(design.xy_mm - design.xy_mm[len(design.xy_mm) // 2], axis=1) < 14.0
+    version = another_version(design, moved, (1.9, 1.9))
+    newer = bench_for(version, SEED, size=SMALL)
+    image = newer.render()
+    got = found(newer, image, version)
+    assert got.ok and not missing(got, version), got.message
+    follower = Follower(version, newer.rig, thickness_mm=newer.thickness_mm)
+    follower.start(got, image)
+    follower.lose()
+    again = follower.find_again(picture)  # the older board, on the same bench
+    assert again.ok and len(missing(again, version)) >= 3

@@ -86,7 +86,7 @@ def test_what_was_found_is_told_in_the_persons_terms(qtbot, window, small_job):
     assert stage.go.isEnabled() and window.job.found
 
 
-def test_a_land_that_is_not_there_is_told_and_ringed(qtbot, window, small_job):
+def test_a_land_that_is_not_there_is_told_and_marked(qtbot, window, small_job):
     """It came off in the bath, or the files are of another version of the board."""
     design = small_job.design
     lost = next(h.number for h, land in zip(design.holes, design.lands, strict=True) if land)
