@@ -11,9 +11,10 @@ import numpy as np
 from drillaid.design.model import Design, Hole
 from drillaid.design.ring import land_breakout_deg, ring_left
 from drillaid.inspection.holes import WANDER_MM, Place, Seen, look_at
+from drillaid.inspection.mark_left import marks_left
 from drillaid.inspection.patch import Board
 from drillaid.inspection.rays import Network
-from drillaid.inspection.result import DRILLED, HIDDEN, HoleFinding
+from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding
 from drillaid.inspection.state import hole_share, judge
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
@@ -21,6 +22,7 @@ from drillaid.vision.channel import noise_of
 
 # The finest picture the network knows; finer ones are blurred to it first.
 FINEST_MM = 0.045
+MARK_IS_SURE = 0.99  # certainty, where none of 679 drilled holes was taken for a mark
 LENS_PX = 0.7  # one sigma of a usual lens's blur and of a pixel
 
 
@@ -48,15 +50,19 @@ def measure_holes(
     seen = look_at(board, places, noise)
     flip = -1.0 if (rig is not None and face == "bottom") else 1.0
     odds = _odds(seen)
+    marked = marks_left(picture, design, board, face, bits)
     findings = []
     for i, hole in enumerate(design.holes):
         state, reason = _judged(hole, seen[i], odds[i])
+        sure = _certainty(state, odds[i])
+        if marked[i] and state != UNDRILLED and seen[i] is not None and hole.slot_to_mm is None:
+            state, reason, sure = UNDRILLED, "its etched centre mark is still there", MARK_IS_SURE
         rim = seen[i] if state == DRILLED else None
         error = float(placement.expected_error_mm[i])
         finding = _finding(
             hole, places[i].land, state, reason, rim, board, rig is not None, flip, error
         )
-        findings.append(replace(finding, certainty=_certainty(state, odds[i])))
+        findings.append(replace(finding, certainty=sure))
     return tuple(findings)
 
 

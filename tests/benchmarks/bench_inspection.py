@@ -17,26 +17,14 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path[:0] = [str(Path(__file__).resolve().parents[k]) for k in (2, 1)]
 
-from drillaid.geometry import Affine, Homography  # noqa: E402
+from support.true_placement import true_placement  # noqa: E402
+
 from drillaid.inspection.measure import measure_holes  # noqa: E402
 from drillaid.registration.result import Placement  # noqa: E402
 from drillaid.simulation.bore_looks import KINDS, BenchHabits  # noqa: E402
 from drillaid.simulation.conditions import hard, ordinary  # noqa: E402
-
-
-def true_placement(bench, nudge_mm=(0.0, 0.0), error_mm: float = 1e-4) -> Placement:
-    truth = bench.truth
-    matrix = Affine(np.column_stack([truth.linear, truth.offset + nudge_mm]))
-    rig, thickness = bench.rig, bench.thickness_mm
-    at = matrix(bench.board.design.xy_mm)
-    count = len(at)
-    return Placement(
-        "affine", rig.plane(thickness) @ Homography.of(matrix), matrix,
-        rig.to_pixels(at, thickness), at, np.full(count, error_mm), np.ones(count, bool), 0.0,
-        rig.px_per_mm(thickness),
-    )  # fmt: skip
 
 
 def drill_some(bench, rng, share: float = 0.75) -> dict[int, tuple[np.ndarray, float]]:

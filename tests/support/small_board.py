@@ -35,7 +35,7 @@ def tiny_design() -> InventedDesign:
         Placed(parts.dual_row(8), 16.51, 11.43),
         Placed(parts.resistor(), 7.62, 15.24),
         Placed(parts.terminal(2), 6.35, 6.35),
-        Placed(parts.resistor(), 17.78, 3.81),
+        Placed(parts.resistor(), 15.24, 3.81),
     ):
         layout.place(placed)
     layout.connect_neighbours(np.random.default_rng(3), (0.7, 0.8), 0.9)

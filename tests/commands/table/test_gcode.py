@@ -145,7 +145,7 @@ def test_lands_that_are_not_there_are_told_in_the_file_and_beside_it(job, tmp_pa
     """The board is of an older version: a hole of these files lies on bare laminate."""
     folder, sim, _ = job
     design = tiny_design()
-    moved = replace(design.holes[0], x_mm=design.holes[0].x_mm + 3.2, y_mm=design.holes[0].y_mm + 3.2)
+    moved = replace(design.holes[0], x_mm=25.5, y_mm=17.0)  # a corner with nothing in it
     land = replace(design.lands[0], centre_mm=moved.xy_mm)
     art = replace(design.artwork, lands=(*design.artwork.lands, land))
     version = replace(

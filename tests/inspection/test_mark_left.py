@@ -1,0 +1,70 @@
+"""Etched centre marks that are still there, on simulated boards of which half is drilled."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from support.true_placement import true_placement
+
+from drillaid.geometry import Affine
+from drillaid.inspection.mark_left import marks_left
+from drillaid.inspection.measure import looked_at, measure_holes
+from drillaid.simulation.bench import Light, SimulatedBench
+from drillaid.simulation.board import SimulatedBoard
+from drillaid.simulation.bore_looks import BenchHabits
+from drillaid.simulation.designs import random_design
+from drillaid.simulation.look import Look
+from drillaid.simulation.rigs import nominal_rig
+
+
+def bench_of(marks_mm: float, seed: int) -> tuple[SimulatedBench, np.ndarray]:
+    """(bench, (N,) bool which holes are drilled), 0.06 mm a pixel."""
+    design = random_design(seed, 40)
+    board = SimulatedBoard(design, Look(centre_marks_mm=marks_mm), seed=seed, px_per_mm=20.0)
+    rig = nominal_rig(1920, 1080, 0.06, 0.05, 1.0, seed=seed)
+    bench = SimulatedBench(board, rig, light=Light(gradient=0.3), seed=seed,
+                           habits=BenchHabits.clean(seed))  # fmt: skip
+    bench.pose = Affine.from_parts(rotation_rad=0.4)
+    rng = np.random.default_rng(seed)
+    drilled = rng.random(len(design.holes)) < 0.5
+    for hole, done in zip(design.holes, drilled, strict=True):
+        if done:
+            board.drill(np.add(hole.xy_mm, rng.normal(0, 0.06, 2)), hole.drill_mm)
+    return bench, drilled
+
+
+def left(bench, design=None) -> np.ndarray:
+    design = bench.board.design if design is None else design
+    picture, place = bench.render(), true_placement(bench)
+    board, _, _ = looked_at(picture, design, place, bench.rig, 1.6, design.drill_mm)
+    return marks_left(picture, design, board, "bottom", design.drill_mm)
+
+
+@pytest.mark.parametrize("seed", [31, 40])
+def test_marks_are_seen_where_nothing_was_drilled_and_nowhere_else(seed):
+    bench, drilled = bench_of(0.4, seed)
+    found = left(bench)
+    assert not (found & drilled).any()
+    owed = ~drilled & np.array([land is not None for land in bench.board.design.lands])
+    # Where the land is narrow the bare board beside it comes into the comparison as well.
+    assert (found & owed).sum() >= 0.3 * owed.sum() > 3
+
+
+def test_without_marks_or_without_the_copper_nothing_is_said():
+    bench, _ = bench_of(0.0, 31)
+    assert not left(bench).any()
+    marked, _ = bench_of(0.4, 31)
+    assert not left(marked, replace(marked.board.design, copper={})).any()
+
+
+def test_a_pad_with_its_mark_is_never_called_drilled():
+    bench, drilled = bench_of(0.45, 40)
+    design = bench.board.design
+    found = measure_holes(bench.render(), design, true_placement(bench), bench.rig, face="bottom")
+    for each, done in zip(found, drilled, strict=True):
+        if not done:
+            assert each.state != "drilled", each
+    told = [each for each in found if "centre mark" in each.reason]
+    assert all(each.state == "undrilled" and each.certainty > 0.98 for each in told)
