@@ -112,7 +112,7 @@ def _judged(hole: Hole, seen: Seen | None, odds) -> tuple[str, str]:
     if seen is None:
         return HIDDEN, "outside the picture"
     if hole.slot_to_mm is not None:
-        return HIDDEN, "slots are not measured yet"
+        return HIDDEN, "slots are not measured: hold the part to it"
     return judge(odds, seen.look, seen.support)
 
 
