@@ -65,8 +65,8 @@ def missing_words(placement: Placement, design: Design) -> str:
         return ""
     return (
         f"no land is to be seen at {counted(len(missing), 'hole', 'holes')} "
-        f"({short_list(missing, 12)}); if nothing lies over it, these files are of another "
-        "version of the board"
+        f"({short_list(missing, 12)}): something lies over it, it came off, or these files are of "
+        "another version of the board"
     )
 
 

@@ -71,8 +71,8 @@ def missing_lines(missing: list[int]) -> list[str]:
     """The caution about these holes; none where there are none."""
     if not missing:
         return []
-    return [tr("▲ No land is to be seen at {holes} ({which}), marked on the map: if nothing lies "
-               "over it, these files are of another version of the board.",
+    return [tr("▲ No land is to be seen at {holes} ({which}), marked on the map: something lies "
+               "over it, it came off, or these files are of another version of the board.",
                holes=counted(len(missing), tr("hole"), tr("holes")),
                which=short_list(missing, 8))]  # fmt: skip
 
