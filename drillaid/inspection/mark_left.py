@@ -7,6 +7,8 @@ known: it says which mixture of colours tells copper from bare board.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from drillaid.design.model import Design
@@ -18,17 +20,29 @@ from drillaid.vision.dots import dots_of_sizes
 # Likeness to a mark, and how much more than to a hole, from which it is one: on 18 simulated
 # benches with marks on half of them this held for none of 679 drilled holes.
 CLEAR, AHEAD, WINDOW_MM = 0.9, 0.3, 1.0
+LIKELY, SOMEWHAT_AHEAD = 0.7, 0.1  # of nearly all marks, and of one drilled hole in twenty
 
 
-def marks_left(picture: np.ndarray, design: Design, board: Board, face: str, bits_mm) -> np.ndarray:
-    """(N,) bool: a mark is plainly there, and no hole of bits_mm (N,).
+@dataclass(frozen=True, eq=False)
+class MarksLeft:
+    """By hole, (N,) bool. plain: a mark is there, and no hole; likely: it looks rather like one"""
+
+    plain: np.ndarray
+    likely: np.ndarray
+
+
+def marks_left(
+    picture: np.ndarray, design: Design, board: Board, face: str, bits_mm
+) -> MarksLeft | None:
+    """bits_mm: (N,) of the holes there may be; None where the copper is not known.
 
     picture: uint8 (H, W, 3) BGR, as photographed
     """
-    found = np.zeros(len(design.holes), dtype=bool)
+    plain = np.zeros(len(design.holes), dtype=bool)
+    likely = plain.copy()
     copper = design.copper.get(face)
     if copper is None:
-        return found
+        return None
 
     def to_px(xy_mm):
         return board.to_pixels(board.design_to_plane(xy_mm))
@@ -42,7 +56,8 @@ def marks_left(picture: np.ndarray, design: Design, board: Board, face: str, bit
         bore, *marks = dots_of_sizes(
             eye, to_px, at, (bit / 2, *RADII_MM), max(WINDOW_MM, bit / 2 + 0.4)
         )
-        clear = np.max([dots.likeness for dots in near], axis=0) >= CLEAR
-        mark = np.max([dots.likeness for dots in marks], axis=0)
-        found[here] = clear & (mark >= bore.likeness + AHEAD)
-    return found
+        clear = np.max([dots.likeness for dots in near], axis=0)
+        ahead = np.max([dots.likeness for dots in marks], axis=0) - bore.likeness
+        plain[here] = (clear >= CLEAR) & (ahead >= AHEAD)
+        likely[here] = (clear >= LIKELY) & (ahead >= SOMEWHAT_AHEAD)
+    return MarksLeft(plain, likely)

@@ -12,6 +12,7 @@ from drillaid.design.model import Design, Hole
 from drillaid.design.ring import land_breakout_deg, ring_left
 from drillaid.inspection.holes import WANDER_MM, Place, Seen, look_at
 from drillaid.inspection.mark_left import marks_left
+from drillaid.inspection.middle_colour import APART, middles_apart
 from drillaid.inspection.patch import Board
 from drillaid.inspection.rays import Network
 from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding
@@ -51,12 +52,18 @@ def measure_holes(
     flip = -1.0 if (rig is not None and face == "bottom") else 1.0
     odds = _odds(seen)
     marked = marks_left(picture, design, board, face, bits)
+    apart = middles_apart(picture, design, board, bits)
     findings = []
     for i, hole in enumerate(design.holes):
         state, reason = _judged(hole, seen[i], odds[i])
         sure = _certainty(state, odds[i])
-        if marked[i] and state != UNDRILLED and seen[i] is not None and hole.slot_to_mm is None:
-            state, reason, sure = UNDRILLED, "its etched centre mark is still there", MARK_IS_SURE
+        if marked is not None and seen[i] is not None and hole.slot_to_mm is None:
+            if state != UNDRILLED and marked.plain[i]:
+                state, reason = UNDRILLED, "its etched centre mark is still there"
+                sure = MARK_IS_SURE
+            elif state == UNDRILLED and apart[i] >= APART and not marked.likely[i]:
+                state, sure = HIDDEN, 1.0
+                reason = "no rim is to be seen, but the pad's middle is not of its copper's colour"
         rim = seen[i] if state == DRILLED else None
         error = float(placement.expected_error_mm[i])
         finding = _finding(

@@ -39,7 +39,8 @@ def left(bench, design=None) -> np.ndarray:
     design = bench.board.design if design is None else design
     picture, place = bench.render(), true_placement(bench)
     board, _, _ = looked_at(picture, design, place, bench.rig, 1.6, design.drill_mm)
-    return marks_left(picture, design, board, "bottom", design.drill_mm)
+    got = marks_left(picture, design, board, "bottom", design.drill_mm)
+    return np.zeros(len(design.holes), bool) if got is None else got.plain
 
 
 @pytest.mark.parametrize("seed", [31, 40])
@@ -68,3 +69,20 @@ def test_a_pad_with_its_mark_is_never_called_drilled():
             assert each.state != "drilled", each
     told = [each for each in found if "centre mark" in each.reason]
     assert all(each.state == "undrilled" and each.certainty > 0.98 for each in told)
+
+
+def test_holes_as_bright_as_green_resist_are_not_called_untouched():
+    """White laminate, green resist, brown and grey holes: little but colour tells them apart."""
+    design = random_design(8615)
+    board = SimulatedBoard(design, Look("resist", "white", resist_tint=(30, 96, 74)), seed=8615,
+                           px_per_mm=20.0)  # fmt: skip
+    bench = SimulatedBench(board, nominal_rig(1920, 1080, 0.06, 0.05, 1.0, seed=8615), seed=8615)
+    drilled = np.random.default_rng(1).random(len(design.holes)) < 0.6
+    for hole, done in zip(design.holes, drilled, strict=True):
+        if done:
+            board.drill(hole.xy_mm, hole.drill_mm)
+    found = measure_holes(bench.render(), design, true_placement(bench), bench.rig, face="bottom")
+    states = np.array([each.state for each in found])
+    assert (states[drilled] == "undrilled").mean() <= 0.01
+    owed = ~drilled & np.array([land is not None for land in design.lands])
+    assert (states[owed] == "undrilled").mean() >= 0.95
