@@ -47,7 +47,7 @@ class RegistrationView:
         return cls(
             frame.number, frame.time_s, placement.matrix, placement.expected_error_mm,
             on_bench=placement.on_bench,
-            land_missing=frozenset((placement.land_missing.nonzero()[0] + 1).tolist()),
+            land_missing=frozenset(placement.holes_without_land),
         )  # fmt: skip
 
 

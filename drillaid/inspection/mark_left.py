@@ -13,13 +13,13 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.inspection.patch import Board
-from drillaid.registration.centre_marks import RADII_MM
+from drillaid.registration.centre_marks import RADII_MM, marks_and_bores
 from drillaid.registration.copper import FEW, copper_edges, sharper_eye, some
 from drillaid.vision.dots import dots_of_sizes
 
 # Likeness to a mark, and how much more than to a hole, from which it is one: on 18 simulated
 # benches with marks on half of them this held for none of 679 drilled holes.
-CLEAR, AHEAD, WINDOW_MM = 0.9, 0.3, 1.0
+CLEAR, AHEAD = 0.9, 0.3
 LIKELY, SOMEWHAT_AHEAD = 0.7, 0.1  # of nearly all marks, and of one drilled hole in twenty
 
 
@@ -38,8 +38,6 @@ def marks_left(
 
     picture: uint8 (H, W, 3) BGR, as photographed
     """
-    plain = np.zeros(len(design.holes), dtype=bool)
-    likely = plain.copy()
     copper = design.copper.get(face)
     if copper is None:
         return None
@@ -48,16 +46,10 @@ def marks_left(
         return board.to_pixels(board.design_to_plane(xy_mm))
 
     eye = sharper_eye(picture, to_px, some(copper_edges(copper), FEW), lambda xy: xy)
-    bits = np.asarray(bits_mm, dtype=np.float64)
-    for bit in np.unique(bits):
-        here = np.flatnonzero(bits == bit)
-        at = design.xy_mm[here]
-        near = dots_of_sizes(eye, to_px, at, RADII_MM)
-        bore, *marks = dots_of_sizes(
-            eye, to_px, at, (bit / 2, *RADII_MM), max(WINDOW_MM, bit / 2 + 0.4)
-        )
-        clear = np.max([dots.likeness for dots in near], axis=0)
-        ahead = np.max([dots.likeness for dots in marks], axis=0) - bore.likeness
-        plain[here] = (clear >= CLEAR) & (ahead >= AHEAD)
-        likely[here] = (clear >= LIKELY) & (ahead >= SOMEWHAT_AHEAD)
-    return MarksLeft(plain, likely)
+    near = dots_of_sizes(eye, to_px, design.xy_mm, RADII_MM)
+    clear = np.max([dots.likeness for dots in near], axis=0)
+    mark, bore = marks_and_bores(eye, to_px, design.xy_mm, np.asarray(bits_mm, dtype=np.float64))
+    return MarksLeft(
+        (clear >= CLEAR) & (mark >= bore + AHEAD),
+        (clear >= LIKELY) & (mark >= bore + SOMEWHAT_AHEAD),
+    )

@@ -13,8 +13,9 @@ from drillaid.design.model import Design
 from drillaid.inspection.patch import Board
 from drillaid.vision.sampling import sample
 
-# Chromaticity (B, G, R over their sum), by how far the two differ. On 26 simulated benches
-# untouched pads without a mark differed by 0.05 at most, in the mean by 0.005.
+# Chromaticity (B, G, R over their sum), by how far the two differ. On ten simulated benches
+# without marks untouched pads differed by 0.045 at most, and holes that the networks missed by
+# 0.04 to 0.18, nearly all by more than 0.1.
 APART = 0.1
 STEP_MM = 0.06
 MARK_MM, INNER, OUTER = 0.3, 0.6, 0.86  # of a mark at the most; of the bit's radius

@@ -50,21 +50,27 @@ def _all_copper(copper: Copper, xy_mm: np.ndarray) -> np.ndarray:
     return deep
 
 
+def marks_and_bores(eye: Eye, to_px, holes_mm, bits_mm) -> tuple[np.ndarray, np.ndarray]:
+    """(N,) likeness of each place to the mark that fits best, and to a bore of its bit, both
+    within one window, wide enough to tell the two apart."""
+    mark, bore = np.empty(len(holes_mm)), np.empty(len(holes_mm))
+    for bit in np.unique(bits_mm):
+        here = np.flatnonzero(bits_mm == bit)
+        window = max(BORE_WINDOW_MM, bit / 2 + 0.4)
+        large, *small = dots_of_sizes(eye, to_px, holes_mm[here], (bit / 2, *RADII_MM), window)
+        bore[here] = large.likeness
+        mark[here] = np.max([dots.likeness for dots in small], axis=0)
+    return mark, bore
+
+
 def bores_at(eye: Eye, to_px, design: Design) -> np.ndarray:
     """(N,) bool: a hole rather than a mark, or so small a bit that nobody could tell.
 
     A bore lies where the bit went, which is not where the design has it.
     """
-    holes_mm, drill_mm = design.xy_mm, design.drill_mm
-    bores = np.zeros(len(holes_mm), dtype=bool)
-    for drill in np.unique(drill_mm):
-        here = np.flatnonzero(drill_mm == drill)
-        window = max(BORE_WINDOW_MM, drill / 2 + 0.4)
-        sizes = dots_of_sizes(eye, to_px, holes_mm[here], (drill / 2, *RADII_MM), window)
-        large, *small = (dots.likeness for dots in sizes)
-        unlike = UNLIKE if drill > SMALLEST_BORE_MM else np.inf
-        bores[here] = (large >= BORE) & (large > np.max(small, axis=0) - unlike)
-    return bores
+    mark, bore = marks_and_bores(eye, to_px, design.xy_mm, design.drill_mm)
+    unlike = np.where(design.drill_mm > SMALLEST_BORE_MM, UNLIKE, np.inf)
+    return (bore >= BORE) & (bore > mark - unlike)
 
 
 def mark_evidence(

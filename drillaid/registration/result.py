@@ -50,9 +50,10 @@ class Placement:
     on_bench: bool = True
     land_missing: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
 
-    def misses_land(self, hole: int) -> bool:
-        """Was no land seen at this hole (numbered from 1), though one should be?"""
-        return hole <= len(self.land_missing) and bool(self.land_missing[hole - 1])
+    @property
+    def holes_without_land(self) -> tuple[int, ...]:
+        """Numbers, from 1, of the holes at which no land was seen, though one should be."""
+        return tuple((np.flatnonzero(self.land_missing) + 1).tolist())
 
 
 @dataclass(frozen=True, eq=False)

@@ -54,18 +54,17 @@ def found_sentence(best, placement: Placement, design: Design) -> str:
             f"; {placement.px_per_mm:.1f} px per mm. Without a rig file the print is taken to have its "
             "true size, so all this holds along the copper, not against a ruler"
         )
-    missing = missing_words(placement, design)
+    missing = missing_words(placement.holes_without_land)
     return text + (f"; {missing}." if missing else ".")
 
 
-def missing_words(placement: Placement, design: Design) -> str:
-    """Which holes show no land; empty where all that can be seen do."""
-    missing = [h.number for h in design.holes if placement.misses_land(h.number)]
-    if not missing:
+def missing_words(holes: tuple[int, ...]) -> str:
+    """That these show no land, and what that may mean; empty where all that can be seen do."""
+    if not holes:
         return ""
     return (
-        f"no land is to be seen at {counted(len(missing), 'hole', 'holes')} "
-        f"({short_list(missing, 12)}): something lies over it, it came off, or these files are of "
+        f"no land is to be seen at {counted(len(holes), 'hole', 'holes')} "
+        f"({short_list(holes, 12)}): something lies over it, it came off, or these files are of "
         "another version of the board"
     )
 

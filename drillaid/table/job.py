@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from drillaid.design.holelist import counted, short_list
 from drillaid.guidance.cautions import WARNING, Caution, at_bit_change, before_work
 from drillaid.guidance.events import Event
 from drillaid.guidance.progress import Tally
+from drillaid.registration.words import missing_words
 from drillaid.table.machine import Safe
 
 # States, in about the order of a day.
@@ -111,8 +111,5 @@ class Outcome:
 
 def ask_about_lands(holes: list[int]) -> str:
     """Before the first hole, where lands are not to be seen."""
-    return (
-        f"No land is to be seen at {counted(len(holes), 'hole', 'holes')} "
-        f"({short_list(holes, 12)}): are these files of this version of the board, and is "
-        "nothing over it? Confirm to drill there all the same, or stop."
-    )
+    words = missing_words(tuple(holes))
+    return f"{words[:1].upper()}{words[1:]}. Look, and confirm to drill there all the same, or stop."

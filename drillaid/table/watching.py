@@ -79,15 +79,9 @@ class Watch:
     def without_land(self, stops) -> list[int]:
         """Numbers of the holes at which no land was seen in the last picture; bit and chuck
         cover what is near the spindle, which says nothing."""
-        placement = self.look.registration.placement
-        return sorted(
-            {
-                stop.hole
-                for stop in stops
-                if placement.misses_land(stop.hole)
-                and np.hypot(*self.off_mm(stop.xy_mm)) > COVERED_MM
-            }
-        )
+        bare = self.look.registration.placement.holes_without_land
+        far = {s.hole for s in stops if np.hypot(*self.off_mm(s.xy_mm)) > COVERED_MM}
+        return sorted(far.intersection(bare))
 
     def off_mm(self, xy_mm) -> np.ndarray:
         """(2,), bench: how far that point of the design must still move to lie under the

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -144,3 +146,12 @@ def test_what_tells_is_weighed_by_the_same_formula():
     copper = Evidence(30, 40, 0.1, telling=0.8, known=True, voices=10.0)
     assert copper.telling_support == pytest.approx(13.6274, abs=1e-4)
     assert Evidence(8, 10, 0.1, telling=0.8).telling_support == pytest.approx(13.6274, abs=1e-4)
+
+
+def test_one_place_alone_needs_less_and_not_nothing():
+    """The share may be lower where no other place is nearly as good; never below a third."""
+    seen = Evidence(42, 94, 0.16, telling=0.4, known=True, enough=20.0)
+    alone = replace(seen, alone=True)
+    assert not seen.convincing and alone.convincing
+    assert not replace(alone, agreeing=30, telling=0.32).convincing  # 32 % of the stretches
+    assert not replace(alone, telling=0.1).convincing  # a frame

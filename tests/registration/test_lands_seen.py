@@ -59,7 +59,7 @@ def found(bench, image, design):
 
 
 def missing(got, design) -> set[int]:
-    return {h.number for h in design.holes if got.placement.misses_land(h.number)}
+    return set(got.placement.holes_without_land)
 
 
 def test_the_lands_of_another_version_are_told(bench, picture):
@@ -156,3 +156,14 @@ def test_another_board_that_is_laid_down_is_looked_at_anew(bench, picture):
     follower.lose()
     again = follower.find_again(picture)  # the older board, on the same bench
     assert again.ok and len(missing(again, version)) >= 3
+
+
+@pytest.mark.parametrize("seed", [5, 12])
+def test_with_most_lands_missing_it_is_not_this_board(seed):
+    """Tracks and outline are those of the board, four in five of its holes are not."""
+    design = random_design(seed, 60)
+    bench = bench_for(design, seed)
+    moved = np.random.default_rng(seed).random(len(design.holes)) < 0.8
+    version = another_version(design, moved, (1.9, 1.9))
+    got = found(bench, bench.render(), version)
+    assert got.placement is None, got.message

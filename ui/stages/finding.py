@@ -6,12 +6,11 @@ import numpy as np
 from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtWidgets import QFrame, QLabel, QPushButton, QVBoxLayout
 
-from drillaid.design.holelist import counted, short_list
 from drillaid.guidance.guidance import Guidance
 from drillaid.guidance.scene import LEFT, TARGET
 from drillaid.registration import result as r
 from drillaid.registration.result import Registration
-from drillaid.registration.words import print_scale_words
+from drillaid.registration.words import missing_words, print_scale_words
 from ui.job import JobState
 from ui.look.colours import Colours
 from ui.picture.board_map import BoardMap
@@ -67,19 +66,9 @@ def found_lines(registration: Registration) -> list[str]:
     return lines
 
 
-def missing_lines(missing: list[int]) -> list[str]:
-    """The caution about these holes; none where there are none."""
-    if not missing:
-        return []
-    return [tr("▲ No land is to be seen at {holes} ({which}), marked on the map: something lies "
-               "over it, it came off, or these files are of another version of the board.",
-               holes=counted(len(missing), tr("hole"), tr("holes")),
-               which=short_list(missing, 8))]  # fmt: skip
-
-
-def holes_without_land(registration: Registration) -> list[int]:
-    """Their numbers, from 1."""
-    return [int(k) + 1 for k in np.flatnonzero(registration.placement.land_missing)]
+def missing_lines(missing: tuple[int, ...]) -> list[str]:
+    """The caution about these holes, which the map marks; none where there are none."""
+    return [tr("▲ On the map: {words}.", words=missing_words(missing))] if missing else []
 
 
 class FindingStage(GuidedStage):
@@ -97,7 +86,7 @@ class FindingStage(GuidedStage):
         self._settling = False
         self._was_found = False
         self._lines: list[str] = []
-        self._missing: list[int] = []
+        self._missing: tuple[int, ...] = ()
         self.risks = Background(self)
         self.risks.done.connect(self._tell_risks)
         self.verdict = QLabel()
@@ -183,7 +172,7 @@ class FindingStage(GuidedStage):
         # Following says little of its own: what was said when it was found stands, but for
         # lands that a hand lay over.
         if self._was_found:
-            missing = holes_without_land(registration)
+            missing = registration.placement.holes_without_land
             if missing != self._missing:
                 self._told_missing(missing)
             return
@@ -193,11 +182,11 @@ class FindingStage(GuidedStage):
         self.verdict.setText(verdict_words(registration))
         self._lines = found_lines(registration)
         self.risk.setText("")
-        self._told_missing(holes_without_land(registration))
+        self._told_missing(registration.placement.holes_without_land)
         self._ask_risks(registration)
         self.go.setFocus()
 
-    def _told_missing(self, missing: list[int]) -> None:
+    def _told_missing(self, missing: tuple[int, ...]) -> None:
         self._missing = missing
         self.words.setText(unbroken("\n".join([*self._lines, *missing_lines(missing)])))
         states = [LEFT] * len(self.job.job.design.holes)

@@ -105,7 +105,7 @@ def run(args: argparse.Namespace) -> Answer:
         data = {"status": registration.status, "message": registration.message,
                 "registration": place}  # fmt: skip
         return Answer(registration.message, data, REFUSED)
-    bare = missing_words(registration.placement, design)
+    bare = missing_words(registration.placement.holes_without_land)
     warnings += [bare] if bare else []
     work, places = _places(args, design, choices, registration.placement, rig, setup, thickness)
     return _written(args, work, places, cut, dialect, setup, registration, design, warnings)
@@ -289,7 +289,7 @@ def _header(args, work, places, cut, registration, design) -> list[str]:
         f"Z: safe {cut.safe_z_mm:g}, the bit's tip on the board {cut.surface_z_mm:g} mm. Each bit "
         "goes equally deep into the chuck, or Z is set anew.",
     ]
-    bare = missing_words(registration.placement, design)
+    bare = missing_words(registration.placement.holes_without_land)
     if bare:
         lines.append(f"LOOK FIRST: {bare}.")
     for bit in work.bits_mm:

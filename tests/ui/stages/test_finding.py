@@ -94,7 +94,7 @@ def test_a_land_that_is_not_there_is_told_and_marked(qtbot, window, small_job):
     board = SimulatedBoard(design, Look(lost=(lost,)), seed=3, px_per_mm=12.0)
     stage = look_for(qtbot, window, small_job, SimulatedBench(board, rig, seed=3))
     assert stage.verdict.text() == "Found"
-    assert f"No land is to be seen at 1 hole ({lost})" in stage.words.text()
+    assert f"no land is to be seen at 1 hole ({lost})" in stage.words.text()
     states = stage.map._states
     assert [k + 1 for k, state in enumerate(states) if state == TARGET] == [lost]
 
