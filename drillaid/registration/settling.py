@@ -32,11 +32,12 @@ from drillaid.vision.contours import EdgeModel
 from drillaid.vision.sampling import sample
 
 WINDOW_MM = 0.1  # one sigma; nearer windows tell less of blurred edges, wider ones see neighbours
+BLURRED, WIDER = 0.27, 1.4  # windows that give back less of a shift than that become so much wider
 REACH = 2.8  # windows
 STEP_PX = 0.6  # between samples across an edge
 STEEPEST = 1.2  # of the usual steepness: more is swarf, a scratch or a drop of glare
 TURNS, SETTLED_MM, ASTRAY_MM = 8, 0.002, 0.3
-PROBE_MM, LEAST_GAIN = 0.03, 0.3
+PROBE_MM, LEAST_GAIN = 0.03, 0.1
 ETCH_MM = 0.1  # one sigma, of all edges alike
 
 # Glare or a hand's shadow shifts the edges of a whole region alike, and where only two
@@ -85,6 +86,10 @@ def settle(grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> Edg
         seen = work.at(placement, etch)
         if gain is None:
             gain = work.gain(placement, etch, seen)
+            if gain < BLURRED:
+                work = _Settling(grey, to_px, model, fit, px_per_mm, WIDER * WINDOW_MM)
+                seen = work.at(placement, etch)
+                gain = work.gain(placement, etch, seen)
         equations = work.equations(seen, placement, etch, gain)
         if equations is None:
             return _hardly_known(fit)
@@ -110,15 +115,18 @@ def _hardly_known(fit: EdgeFit) -> EdgeFit:
 class _Settling:
     """The edges' places and windows, the same at every turn."""
 
-    def __init__(self, grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> None:
+    def __init__(
+        self, grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float, window_mm: float | None = None
+    ) -> None:
+        self.window_mm = WINDOW_MM if window_mm is None else window_mm
         self.grey, self.to_px, self.model, self.polarity = grey, to_px, model, fit.polarity
         self.middle = model.xy.mean(axis=0)
         self.size = max(float(np.ptp(model.xy, axis=0).max()), 1.0)
         self.rows = rows_of(model.xy, model.normal, self.middle, self.size)
-        reach = REACH * WINDOW_MM
+        reach = REACH * self.window_mm
         count = int(np.clip(np.ceil(2 * reach * px_per_mm / STEP_PX), 8, 64)) | 1
         self.t = np.linspace(-reach, reach, count)
-        self.window = np.exp(-0.5 * (self.t / WINDOW_MM) ** 2)
+        self.window = np.exp(-0.5 * (self.t / self.window_mm) ** 2)
         cell = np.floor(model.xy / CELL_MM).astype(np.int64)
         _, self.cell = np.unique(cell[:, 0] * 100_003 + cell[:, 1], return_inverse=True)
         turn = np.arctan2(model.normal[:, 1], model.normal[:, 0]) / (2 * np.pi)
@@ -129,8 +137,9 @@ class _Settling:
 
     def at(self, placement: Affine, etch: float) -> _Seen:
         xy, normal, n = self.model.xy + self.model.normal * etch, self.model.normal, len(self.model)
-        ends = self.to_px(placement(np.concatenate([xy + WINDOW_MM * normal, xy - WINDOW_MM * normal])))
-        middle, along = (ends[:n] + ends[n:]) / 2, (ends[:n] - ends[n:]) / (2 * WINDOW_MM)
+        across = self.window_mm * normal
+        ends = self.to_px(placement(np.concatenate([xy + across, xy - across])))
+        middle, along = (ends[:n] + ends[n:]) / 2, (ends[:n] - ends[n:]) / (2 * self.window_mm)
         values = sample(self.grey, middle[:, None, :] + along[:, None, :] * self.t[None, :, None])
         slope = np.zeros_like(values)
         slope[:, 1:-1] = (values[:, 2:] - values[:, :-2]) * np.float32(self.polarity / 2)

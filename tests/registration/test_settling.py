@@ -149,6 +149,21 @@ def test_stated_errors_are_the_real_ones():
     assert 0.6 < rms(stated) / rms(real) < 1.8
 
 
+def test_so_blurred_that_windows_give_back_little_the_stated_error_is_still_the_real_one():
+    """Blurred by twice a window: a shift moves what is seen in one by less than a sixth."""
+    rng = np.random.default_rng(7)
+    real, stated = [], []
+    for _ in range(6):
+        truth = moved(*rng.uniform(-0.1, 0.1, 2), rng.uniform(-0.003, 0.003))
+        still = littered(photograph(BOARD, view() @ truth, SHAPE, rng, noise=0.0), rng, 120)
+        still = cv2.GaussianBlur(still, (0, 0), 3.0)
+        for _ in range(3):
+            fit = read(exposed(still, rng, 4.0), Affine.identity(), some(EDGES, 1200))[1]
+            real.append(off_mm(fit, truth))
+            stated.append(np.sqrt(fit.variance_at(HOLES)))
+    assert 0.7 < rms(stated) / rms(real) < 1.5
+
+
 def test_where_the_edges_do_not_hold_it_the_place_counts_as_hardly_known():
     flat = np.full(SHAPE, 90, np.float32)
     fit = EdgeFit(moved(0.2), 0.0, lambda: 1e-9 * np.eye(6), 0.5, 50, 0.03, 1.0)
