@@ -10,15 +10,17 @@ import numpy as np
 from drillaid.design.model import Land
 from drillaid.inspection.colours import PadColours, learn_colours, strangeness
 from drillaid.inspection.patch import Board, Stack, stack
-from drillaid.inspection.posterior import COARSE, FINE, GROWN, Circles, locate
+from drillaid.inspection.posterior import COARSE, FINE, GROWN, MIDDLING, Circles, locate
 from drillaid.inspection.rays import Network, Surroundings, ray_features
 from drillaid.inspection.state import Look, looks
 from drillaid.inspection.traits import pad_traits
 from drillaid.inspection.vote import vote
 
 STARTS = 3  # places from which each hole is looked at
-MIDDLING = (0.12, 0.03, 5)
-SIZES = (0.92, 1.14)  # of a hole's radius to its bit's
+GROWN_MOST = 1.14  # of a hole's radius to its bit's
+# Radii that are voted for beside the bit's, mm: boards are drilled with the bit at hand.
+VOTED_MM = (-0.15, -0.1, -0.05, 0.0, 0.04, 0.08, 0.14, 0.2)
+SMALLEST_VOTED_MM = 0.2
 WANDER_MM = 0.6  # how far from its place a hole is looked for
 MARGIN_MM = 0.36  # of the patch about that
 RING_MM, BESIDE_MM = 0.08, (0.15, 0.40)
@@ -83,7 +85,7 @@ def places_by_bit(board: Board, places: Sequence[Place]) -> list[PlacesOfABit]:
     groups = []
     for bit in sorted({round(p.bit_mm, 3) for p in places}):
         rows = [i for i, p in enumerate(places) if round(p.bit_mm, 3) == bit]
-        half = bit / 2 * SIZES[1] + WANDER_MM + MARGIN_MM
+        half = bit / 2 * GROWN_MOST + WANDER_MM + MARGIN_MM
         pieces, kept = stack(board, [(places[i].at_mm, places[i].land) for i in rows], half)
         if pieces is not None:
             groups.append(PlacesOfABit(bit, np.array(rows)[kept], pieces))
@@ -116,8 +118,10 @@ def starts(
     pieces, pads, radius = group.stack, group.rows, group.bit_mm / 2
     strange = strangeness(pieces.images, colours.copper[pads], colours.texture[pads])
     trusted = pieces.inside & (pieces.depth_mm > RING_MM / 2)
-    radii = np.arange(SIZES[0] * radius, SIZES[1] * radius + 0.02, 0.04)
-    return vote(pieces, strange, trusted, radii, reach_mm, noise, keep=keep).xy_mm
+    radii = np.array([radius + more for more in VOTED_MM if radius + more >= SMALLEST_VOTED_MM])
+    return vote(
+        pieces, strange, trusted, radii, reach_mm, noise, keep=keep, usual_mm=GROWN * radius
+    ).xy_mm
 
 
 def features_from(
@@ -144,14 +148,14 @@ def _circles(
     features and the answers of the last rays."""
     network = Network.kept()
 
-    def found(rows, xy_mm, grid):
+    def found(rows, xy_mm, grid, radius_mm=None):
         features = features_from(board, group, colours, rows, xy_mm)
         odds = network.log_odds(features)
-        return locate(odds, xy_mm, group.bit_mm / 2, grid), features, odds
+        return locate(odds, xy_mm, group.bit_mm / 2, grid, radius_mm), features, odds
 
     every = np.arange(len(group.rows))
     voted = starts(group, colours, reach_mm, noise)
     first, *_ = found(np.repeat(every, STARTS), voted.reshape(-1, 2), COARSE)
     best = first.score.reshape(-1, STARTS).argmax(axis=1) + STARTS * every
-    second, *_ = found(every, first.xy_mm[best], MIDDLING)
-    return found(every, second.xy_mm, FINE)
+    second, *_ = found(every, first.xy_mm[best], MIDDLING, first.radius_mm[best])
+    return found(every, second.xy_mm, FINE, second.radius_mm)

@@ -2,14 +2,15 @@
 
 Every circle of a grid is given the sum over rays of the logarithm of the probability
 at its rim (with a floor, so that a clogged or covered stretch outvotes nobody), and
-what is known beforehand: the bit's size, and that holes lie about where they should.
+what is known beforehand: holes are most often as large as the bit that was asked for, at
+times as another, and lie about where they should.
 The answer is the mean of what is left, its error the spread, which grows where
 little of the rim is to be seen.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import lru_cache
 
 import numpy as np
@@ -19,6 +20,9 @@ from drillaid.inspection.rays import ALONG, BINS, RAYS, STEP_MM, TURNS
 
 GROWN = 1.03  # a hand-held board opens a hole up a little beyond its bit
 SIZE_SHARE = 0.03  # one sigma of a hole's radius, as a share of its bit's
+# How much likelier a hole is as large as its bit asks than any one other size: what another
+# bit made is told where rims say so plainly, but no dust or wall makes a hole small.
+OTHER_BIT = 0.004
 WANDER_MM = 0.25  # one sigma of a hole's place in each axis; loose
 FLOOR = 0.004  # of a ray's probability at a place: what it says is at times wrong
 # Neighbouring rays see the same dust and the same pixels: so much of their sum counts.
@@ -45,18 +49,57 @@ class Circles:
     score: np.ndarray
 
 
-COARSE = (0.30, 0.05, 5)
-FINE = (0.066, 0.011, 9)
+@dataclass(frozen=True)
+class Grid:
+    """What circles are tried. reach_mm, step_mm: of their middles; wider_mm: their radii beside
+    the one that is expected, or that was found before"""
+
+    reach_mm: float
+    step_mm: float
+    wider_mm: tuple[float, ...]
 
 
-def locate(log_odds: np.ndarray, origin_mm, bit_radius_mm: float, grid=COARSE) -> Circles:
+COARSE = Grid(0.30, 0.05, (-0.19, -0.15, -0.11, -0.07, -0.03, 0.0, 0.03, 0.07, 0.11, 0.15, 0.19))
+MIDDLING = Grid(0.12, 0.03, (-0.04, -0.02, 0.0, 0.02, 0.04))
+FINE = Grid(0.066, 0.011, tuple(np.linspace(-0.038, 0.038, 9)))
+RADIUS_STEP_MM = 0.02  # radii about which circles are tried; one table for all of a step
+SMALLEST_MM = 0.15
+
+
+def locate(
+    log_odds: np.ndarray, origin_mm, bit_radius_mm: float, grid: Grid = COARSE, radius_mm=None
+) -> Circles:
     """log_odds: (N, RAYS, BINS + 1) on rays from origin_mm (N, 2)
-    grid: how far and how finely places are tried, mm, and how many radii"""
-    circles, table = _grid(round(float(bit_radius_mm), 4), *grid)
+    radius_mm: (N,) as found before; None where the bit's is all that is known"""
     origin = np.asarray(origin_mm)
     at = np.log(np.exp(log_odds[..., :BINS]) + FLOOR) - np.log(FLOOR)
+    bit = round(float(bit_radius_mm), 4)
+    if radius_mm is None:
+        return _located(log_odds, at, origin, bit, grid, 0)
+    steps = np.rint((np.asarray(radius_mm) - GROWN * bit) / RADIUS_STEP_MM).astype(int)
+    found = [(steps == k, k) for k in np.unique(steps)]
+    parts = [(here, _located(log_odds[here], at[here], origin[here], bit, grid, k)) for here, k in found]
+    return _together(len(origin), parts)
+
+
+def _together(count: int, parts: list[tuple[np.ndarray, Circles]]) -> Circles:
+    names = [f.name for f in fields(Circles)]
+    whole = {n: np.empty((count, *getattr(parts[0][1], n).shape[1:])) for n in names} if parts else {}
+    for here, some in parts:
+        for name in names:
+            whole[name][here] = getattr(some, name)
+    return Circles(**whole)
+
+
+def _size_log_odds(radius: np.ndarray, bit_radius: float) -> np.ndarray:
+    usual = np.exp(-0.5 * ((radius / bit_radius - GROWN) / SIZE_SHARE) ** 2)
+    return np.log(usual + OTHER_BIT)
+
+
+def _located(log_odds, at, origin, bit_radius_mm: float, grid: Grid, steps: int) -> Circles:
+    circles, table = _grid(bit_radius_mm, grid, steps)
     score = SHARED * (table @ at.reshape(len(at), -1).T).T
-    score = score - 0.5 * ((circles[:, 2] / bit_radius_mm - GROWN) / SIZE_SHARE) ** 2
+    score = score + _size_log_odds(circles[:, 2], bit_radius_mm)
     far = ((origin[:, None] + circles[None, :, :2]) ** 2).sum(axis=2)
     score -= 0.5 * far / WANDER_MM**2
     best = score.max(axis=1)
@@ -74,11 +117,16 @@ def locate(log_odds: np.ndarray, origin_mm, bit_radius_mm: float, grid=COARSE) -
     return Circles(origin + mean[:, :2], mean[:, 2], covariance, support, best)
 
 
-@lru_cache(maxsize=64)
-def _grid(bit_radius: float, reach: float, step: float, sizes: int):
-    """Circles (H, 3) about the origin, and the matrix that sums their rays, (H, RAYS * BINS)."""
-    axis = np.arange(-reach, reach + step / 2, step)
-    radii = bit_radius * (GROWN + np.linspace(-0.075, 0.075, sizes))
+@lru_cache(maxsize=128)
+def _grid(bit_radius: float, grid: Grid, steps: int):
+    """Circles (H, 3) about the origin, and the matrix that sums their rays, (H, RAYS * BINS).
+
+    steps: of RADIUS_STEP_MM from the expected radius to the one about which radii are tried
+    """
+    reach = grid.reach_mm
+    axis = np.arange(-reach, reach + grid.step_mm / 2, grid.step_mm)
+    radii = GROWN * bit_radius + steps * RADIUS_STEP_MM + np.array(grid.wider_mm)
+    radii = radii[radii >= min(SMALLEST_MM, bit_radius)]
     x, y, r = np.meshgrid(axis, axis, radii, indexing="ij")
     keep = np.hypot(x, y) <= reach + 1e-9
     circles = np.column_stack([x[keep], y[keep], r[keep]])

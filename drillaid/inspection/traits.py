@@ -37,9 +37,10 @@ def pad_traits(
     odds = np.exp(log_odds)
     near = odds[..., :BINS].max(axis=2)
     off = np.hypot(*circles.xy_mm.T)
+    wider = circles.radius_mm - GROWN * bit_radius_mm
     rays = np.column_stack([
         odds.mean(axis=1), np.quantile(near, [0.1, 0.5], axis=1).T, circles.support,
-        circles.score / (RAYS + 2.0), (circles.radius_mm / bit_radius_mm - GROWN) * 20,
+        circles.score / (RAYS + 2.0), np.tanh(wider / 0.02), np.tanh(wider / 0.12),
         np.tanh(off / 0.5), np.full(len(pads), bit_radius_mm),
     ])  # fmt: skip
     seen = np.array([

@@ -19,6 +19,7 @@ from drillaid.inspection.patch import Stack
 EDGE_MM = 0.12  # about the land's own edge gradients count less,
 EDGE_SHARE = 0.35  # by this
 BELT_MM = (0.06, 0.28)  # outside the rim, where there is copper again
+UNUSUAL_MM, MOST_UNUSUAL = 0.05, 3.0  # of a radius, to break ties
 WANDER_MM = 0.45  # one sigma of how far a hole may lie off; loose, to break ties only
 
 
@@ -36,11 +37,13 @@ class Votes:
 
 
 def vote(
-    stack: Stack, strange, trusted, radii_mm, reach_mm, noise: float, *, keep: int = 2
-) -> Votes:
+    stack: Stack, strange, trusted, radii_mm, reach_mm, noise: float, *, keep: int = 2,
+    usual_mm: float | None = None,
+) -> Votes:  # fmt: skip
     """strange: (N, S, S) 0 … 1, how unlike its pad's copper each pixel is; trusted: bool,
     where that tells anything (in the land and in the picture)
-    radii_mm: to look for; reach_mm: (N,) how far from each patch's middle."""
+    radii_mm: to look for; reach_mm: (N,) how far from each patch's middle; usual_mm: the
+    likeliest radius, without it their mean."""
     count, size = len(stack.images), stack.size
     reach_px = 2 * (max(radii_mm) + BELT_MM[1]) * stack.px_per_mm
     padded = fft.next_fast_len(size + int(reach_px) + 8, real=True)
@@ -64,8 +67,9 @@ def vote(
         scores[:, k] = edge + area
     prior = (0.25 * (far / WANDER_MM) ** 2).astype(np.float32)
     scores = np.where(allowed[:, None], scores - 0.5 * prior, -9.0)
-    usual = np.asarray(radii_mm) / np.mean(radii_mm)
-    scores -= (0.5 * ((usual - 1) / 0.10) ** 2 * 0.1)[None, :, None, None].astype(np.float32)
+    usual = np.mean(radii_mm) if usual_mm is None else usual_mm
+    away = (np.asarray(radii_mm) - usual) / UNUSUAL_MM
+    scores -= (0.05 * np.minimum(away**2, MOST_UNUSUAL))[None, :, None, None].astype(np.float32)
     return _peaks(scores, np.asarray(radii_mm), stack, keep)
 
 

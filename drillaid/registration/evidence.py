@@ -40,9 +40,10 @@ ALONE_LEAST, ALONE_ENOUGH = 0.35, 13.0
 # on which one part that others have too, a row of pads, may be most of what tells.
 TELLING_LEAST, TELLING_PLAIN, PLAIN_ENOUGH, PLAIN_VOICES = 5.0, 7.0, 9.0, 40.0
 MOST_CHANCE = 0.35  # where more agrees by accident, agreeing says too little
-# Blotchy metal shows edges everywhere; but of known copper nearly all is there only at its
-# place. (Rims about holes are not: wood grain has shown nine of ten.)
-NEARLY_ALL, COPPER_MOST_CHANCE = 0.9, 0.6
+# Blotchy metal, drilled holes and dust show edges everywhere; but of known copper nearly all is
+# there only at its place: the more is there, the more chance is allowed. (Rims about holes are
+# not: wood grain has shown nine of ten.)
+MUCH, NEARLY_ALL, COPPER_MOST_CHANCE = 0.8, 0.9, 0.6
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,13 @@ class Evidence:
         return self.in_view if self.voices is None else self.voices
 
     @property
+    def tells(self) -> bool:
+        """Does agreeing say anything here, or would too much agree by accident?"""
+        share = min(self.share, self.telling)
+        much = float(np.clip((share - MUCH) / (NEARLY_ALL - MUCH), 0.0, 1.0))
+        return self.chance <= MOST_CHANCE + much * (self.most_chance - MOST_CHANCE)
+
+    @property
     def convincing(self) -> bool:
         """Enough pads, a large enough share, and far beyond what a search finds by luck."""
         share, support = min(self.share, self.telling), self.support()
@@ -97,10 +105,9 @@ class Evidence:
             enough = PLAIN_ENOUGH
         if self.alone:
             least, enough = min(least, ALONE_LEAST), min(enough, ALONE_ENOUGH)
-        most = self.most_chance if self.share >= NEARLY_ALL else MOST_CHANCE
         return bool(
             self.agreeing >= LEAST_PADS
-            and self.chance <= most
+            and self.tells
             and share >= least
             and support >= enough
             and (not self.known or self.telling_support >= TELLING_LEAST)

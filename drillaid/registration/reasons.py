@@ -13,7 +13,7 @@ import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.registration.bent import bend_of
-from drillaid.registration.evidence import LEAST_PADS, MOST_CHANCE
+from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import (
     BARE_SIDE,
@@ -35,7 +35,8 @@ from drillaid.vision.outline import Region, board_region, borders_of
 from drillaid.vision.quality import BURNT, burnt_out, focus_of, shrunk, too_dark
 
 IN_PART = 0.6  # of the support that convinces: the pattern is there, though not well enough
-BARE_BUSY, BARE_PLAIN, BARE_AREA = 0.025, 0.8, 0.15
+BARE_BUSY, BARE_PLAIN, BARE_AREA = 0.008, 0.8, 0.15
+BOARD_BURNT = 0.35  # of the board itself
 CORNER_PX, ORDERLY = 125.0, 0.33  # straight borders and common directions that only boards have
 FULL_VIEW = 0.6  # of the holes; with fewer in view, show more of the board first
 NEAR_MM = 12.0
@@ -69,6 +70,8 @@ def why_not_found(image: np.ndarray, found: list[Refined], holes_mm: np.ndarray)
     if focus.blurred:
         return Why(SHAKEN if focus.shaken else BLURRED)
     region = board_region(small)
+    if region is not None and region.burnt > BOARD_BURNT:
+        return Why(BURNT_OUT)
     if region is not None and is_bare(region):
         return Why(BARE_SIDE)
     if focus.shaken:
@@ -133,7 +136,7 @@ def is_bare(region: Region) -> bool:
 
 def in_part(r: Refined) -> bool:
     """Far more agrees than elsewhere in the picture, though not enough to drill by."""
-    return r.evidence.chance <= MOST_CHANCE and r.support >= IN_PART * r.evidence.enough
+    return r.evidence.tells and r.support >= IN_PART * r.evidence.enough
 
 
 def _why_not_sure(best: Refined, holes_mm: np.ndarray) -> Why:

@@ -75,7 +75,8 @@ def _by_marks(best: Refined, others, design: Design) -> list[Rival]:
         if same_place(place, best.placement, holes_mm, 1.0, APART_MM):
             continue
         there = dots_at(best.eye, chain(best.hypothesis.scene, place), holes_mm, radius_mm)
-        evidence = replace(best.evidence, agreeing=int((there.likeness >= level).sum()))
+        agreeing = int((there.likeness[there.in_view] >= level).sum())
+        evidence = replace(best.evidence, agreeing=agreeing, in_view=int(there.in_view.sum()))
         rivals.append(Rival(evidence, place.mirrored != best.hypothesis.mirrored))
     return rivals
 

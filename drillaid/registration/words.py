@@ -108,8 +108,9 @@ _REFUSALS = {
         "A board is there, but nothing is etched on the side that looks up: turn it over"
     ),
     result.OTHER_BOARD: (
-        "Something like a board is there, but this design's pattern is not on it: check that the "
-        "files are this board's and that its etched side is up, and show the whole of it"
+        "Something like a board is there, but this design's pattern cannot be made out on it: "
+        "check that the files are this board's and that its etched side is up, and show the whole "
+        "of it in even light"
     ),
     result.UNDER_WATER: (
         "The picture looks wavy or patchy, as through water: dry the board, take it out "
@@ -150,7 +151,8 @@ def _figures(why: Why, best) -> str:
 def _ambiguous(best, rival) -> str:
     a, b = best.evidence, rival
     return (
-        f"The board fits in two ways ({a.agreeing} and {b.agreeing} of {a.in_view} places agree), "
+        f"The board fits in two ways ({a.agreeing} of {a.in_view} and {b.agreeing} of {b.in_view} "
+        "places agree), "
         "for instance turned by half a turn or moved by one pitch: point out two pads with "
         "--pad HOLE:U,V twice, or show more of the board."
     )

@@ -7,7 +7,7 @@ cleaner or none. A bench has its habits and each hole its own share of them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,6 +34,9 @@ class BoreLook:
       which side the dust lies on
     lip: 0 … 1 how much torn copper stands over the rim; lip_mm: how far it leans in
     wobble: (5, 2) amplitude and phase of dust and lip round the hole
+    wall_light: how much brighter the side of the wall that faces the light is
+    clumps: 0 … 1, dust in lumps rather than evenly; strewn_mm: how far it lies about
+    torn: (direction rad, half its width rad, length mm) of copper torn off beside the rim
     """
 
     kind: str
@@ -48,17 +51,24 @@ class BoreLook:
     lip: float
     lip_mm: float
     wobble: np.ndarray
+    wall_light: float = 0.35
+    clumps: float = 0.0
+    strewn_mm: float = 0.16
+    torn: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class BenchHabits:
     """shares: (5,) of the kinds; spoil: BGR; sun_rad: where the light comes from;
-    tidy: no dust and no torn lip."""
+    tidy: no dust and no torn lip
+    walls: None, or (brightness, how much more on the lit side) of the bores' walls there;
+    such a bench is also given dust in lumps, dust strewn about and torn copper."""
 
     shares: np.ndarray
     spoil: np.ndarray
     sun_rad: float
     tidy: bool = False
+    walls: tuple[float, float] | None = None
 
     @classmethod
     def drawn(cls, seed: int) -> BenchHabits:
@@ -79,6 +89,21 @@ class BenchHabits:
         """Fresh holes over dark wood, cut by a sharp bit and blown clean."""
         return cls(cls.only(DARK, seed).shares, _SPOILS[0], np.arctan2(-0.8, -0.6), tidy=True)
 
+    @classmethod
+    def unfamiliar(cls, seed: int, copper_bgr) -> BenchHabits:
+        """A floor of any colour, at times copper's own; walls from dark to as bright as the
+        board's face; dust in lumps, torn copper."""
+        rng = np.random.default_rng([seed, 6])
+        floor = (
+            np.asarray(copper_bgr) * rng.uniform(0.7, 1.3)
+            if rng.random() < 0.25
+            else rng.uniform(8, 245) * rng.uniform(0.75, 1.0, 3)
+        )
+        shares = rng.dirichlet([1.2, 1.2, 0.7, 0.7, 0.7]) * 0.85 + 0.03
+        walls = float(rng.uniform(0.5, 1.9)), float(rng.uniform(0.1, 1.2))
+        spoil = np.clip(floor, 0, 250).astype(np.float32)
+        return cls(shares, spoil, float(rng.uniform(0, 2 * np.pi)), walls=walls)
+
     def look(self, radius_mm: float, rng: np.random.Generator) -> BoreLook:
         """The look of the hole whose generator this is: always the same number of draws."""
         kind = KINDS[int(rng.choice(len(KINDS), p=self.shares / self.shares.sum()))]
@@ -96,9 +121,22 @@ class BenchHabits:
         if self.tidy:
             dust = lip = 0.0
             lit, wall = 0.45 + 0.9 * u[0], 0.75 + 0.5 * u[5]
-        return BoreLook(
+        own = {} if self.walls is None else self._unfamiliar(rng)
+        made = BoreLook(
             kind=kind, spoil=spoil, lit=lit, shade=shade, wall=wall, sun_rad=sun,
             dust=min(dust, 1.0), spill=dust * u[6] ** 2, slope=rng.normal(0, 0.5, 2), lip=lip,
             lip_mm=(0.03 + 0.05 * u[7]) * (1.0 if kind == BURRED else 0.3),
             wobble=np.column_stack([rng.normal(0, 0.5, 5), rng.uniform(0, 2 * np.pi, 5)]),
         )  # fmt: skip
+        return replace(made, **own)
+
+    def _unfamiliar(self, rng: np.random.Generator) -> dict:
+        wall, light = self.walls
+        made = {"wall": wall * rng.uniform(0.8, 1.2), "wall_light": light * rng.uniform(0.6, 1.2)}
+        made["clumps"] = float(rng.uniform(0, 1)) if rng.random() < 0.5 else 0.0
+        made["strewn_mm"] = float(rng.uniform(0.1, 0.45))
+        if rng.random() < 0.08:
+            made["torn"] = (
+                float(rng.uniform(0, 2 * np.pi)), float(rng.uniform(0.3, 1.0)), float(rng.uniform(0.15, 0.7)),
+            )  # fmt: skip
+        return made

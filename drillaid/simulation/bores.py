@@ -108,6 +108,7 @@ class BoreLayer:
         rim = np.clip((radius - away) * ppm + 0.5, 0, 1)
         patch[..., :3] += rim[..., None] * (floor - patch[..., :3])
         patch[..., 3] *= 1 - rim
+        self._torn(patch, look, away, angle, radius)
         self._dust(patch, look, dx, dy, away, angle, radius, grain)
         self._lip(patch, look, away, angle, radius)
 
@@ -119,8 +120,8 @@ class BoreLayer:
         rough = 1 + 0.12 * grain
         sun = np.cos(look.sun_rad) * dx - np.sin(look.sun_rad) * dy
         # the wall away from the light is the one that is lit
-        lit = 0.75 + 0.35 * np.clip(-sun / radius, -1, 1)
-        wall = _WALL[self._board.look.laminate] * look.wall
+        lit = 0.75 + look.wall_light * np.clip(-sun / radius, -1, 1)
+        wall = self._wall_colour() * look.wall
         inside = (lit * rough)[..., None] * wall * (1 - 0.3 * backlight)
         light = np.full(dx.shape, look.lit, np.float32)
         if look.shade is not None:
@@ -132,15 +133,42 @@ class BoreLayer:
             spoil = spoil * (1 - backlight) + 245 * backlight
         return inside + seen[..., None] * (spoil - inside)
 
+    def _wall_colour(self) -> np.ndarray:
+        look = self._board.look
+        if look.laminate_rgb is None:
+            return _WALL[look.laminate]
+        return 0.68 * rgb(*look.laminate_rgb)
+
+    def _lumps(self, dx, look: BoreLook) -> np.ndarray:
+        """The same at every painting of one hole."""
+        seed = int(abs(look.wobble[0, 1]) * 1e6)
+        size = max(0.09 * self._board.px_per_mm, 1.0)
+        return 1.6 * soft_noise(np.random.default_rng(seed), dx.shape, size)
+
+    def _torn(self, patch, look: BoreLook, away, angle, radius: float) -> None:
+        """Copper that came off beside the rim: the board shows."""
+        if look.torn is None:
+            return
+        turn, half, length = look.torn
+        ppm = self._board.px_per_mm
+        aside = np.abs(np.angle(np.exp(1j * (angle - turn))))
+        share = np.clip((half - aside) * np.maximum(away, 0.05) * ppm + 0.5, 0, 1)
+        share = share * np.clip((radius + length * (1 - 0.5 * (aside / half) ** 2) - away) * ppm + 0.5, 0, 1)
+        share = share * np.clip((away - radius) * ppm + 0.5, 0, 1)
+        bare = self._wall_colour() / 0.68
+        patch[..., :3] += share[..., None] * (bare - patch[..., :3])
+        patch[..., 3] *= 1 - share
+
     def _dust(self, patch, look: BoreLook, dx, dy, away, angle, radius: float, grain) -> None:
         """Glass dust in the bore, deepest where it slopes to, and some of it over the rim."""
         if look.dust <= 0.02:
             return
         wave = sum(a * np.cos((k + 1) * angle + b) for k, (a, b) in enumerate(look.wobble))
         heap = (look.slope[0] * dx - look.slope[1] * dy) / radius + 0.25 * wave + 0.2 * grain
+        heap = heap + look.clumps * self._lumps(dx, look)
         inside = np.clip(2.5 * (2.2 * look.dust - 0.9 + heap), 0, 1) * (away < radius + 0.02)
         over = np.clip(2.0 * look.spill + 0.6 * heap - 0.9, 0, 1)
-        over = over * np.exp(-((np.maximum(away - radius, 0) / 0.16) ** 2))
+        over = over * np.exp(-((np.maximum(away - radius, 0) / look.strewn_mm) ** 2))
         share = np.maximum(inside, over)[..., None]
         look_of = self._board.look.laminate
         pale = rgb(186, 138, 92) if look_of == "brown" else rgb(212, 206, 182)

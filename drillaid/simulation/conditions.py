@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,7 +12,8 @@ from drillaid.rig.rig import Rig
 from drillaid.simulation.bench import Light, Occluders, Optics, SimulatedBench
 from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.designs import random_design
-from drillaid.simulation.look import FINISHES, LAMINATES, Look
+from drillaid.simulation.bore_looks import BenchHabits
+from drillaid.simulation.look import FINISHES, LAMINATES, Look, copper_bgr, laminate_bgr
 from drillaid.simulation.rigs import nominal_rig
 from drillaid.simulation.scenery import SHEETS
 
@@ -133,6 +135,65 @@ def hard(seed: int) -> SimulatedBench:
     )
     _place_in_view(bench, rng, share=float(rng.uniform(0.55, 1.0)))
     return bench
+
+
+def unfamiliar(seed: int) -> SimulatedBench:
+    """A careful bench of which nothing is like the others': copper, laminate, floor and walls of
+    bores of any colour; at times a hand, and a camera that sharpens and smears colours."""
+    rng = np.random.default_rng([seed, 13])
+    tilt, side = math.radians(rng.uniform(0, 8)), rng.uniform(0, 2 * math.pi)
+    rig = nominal_rig(tilt_rad=tilt, tilt_direction_rad=side, seed=seed)
+    look = _look(rng, etch_mm=0.08, ragged_mm=(0.005, 0.03), residue=0.2)
+    while True:
+        own = _any_colours(rng)
+        drawn = replace(look, **own)
+        if np.abs(copper_bgr(drawn) - laminate_bgr(drawn)).max() > 35:
+            break
+    scale = 1 + rng.uniform(-0.004, 0.004, 2)
+    board = SimulatedBoard(_that_fits(seed), drawn, print_scale=tuple(scale), seed=seed)
+    fingers = float(rng.uniform(0.05, 0.25)) if rng.random() < 0.25 else 0.0
+    bench = SimulatedBench(
+        board,
+        rig,
+        light=Light(
+            level=float(rng.uniform(0.55, 1.2)),
+            gradient=float(rng.uniform(0.1, 0.9)),
+            gradient_rad=float(rng.uniform(0, 2 * math.pi)),
+            ambient_shine=float(rng.uniform(0.1, 0.6)),
+            glare=int(rng.integers(0, 2)),
+            glare_strength=float(rng.uniform(0.2, 0.9)),
+            warmth=float(rng.uniform(-0.8, 1.2)),
+        ),
+        optics=Optics(
+            blur_px=float(rng.uniform(0.5, 1.3)),
+            noise=float(rng.uniform(0.8, 4.0)),
+            jpeg=None if rng.random() < 0.4 else int(rng.integers(70, 96)),
+            sharpened=float(rng.uniform(0.2, 1.0)) if rng.random() < 0.5 else 0.0,
+            colour_px=float(rng.uniform(0.6, 1.6)) if rng.random() < 0.5 else 0.0,
+        ),
+        occluders=Occluders(fingers=fingers, swarf=int(rng.integers(0, 15))),
+        sheet=str(rng.choice(SHEETS[:5])),
+        clutter=int(rng.integers(3, 14)),
+        seed=seed,
+    )
+    bench.habits = BenchHabits.unfamiliar(seed, copper_bgr(drawn))
+    _place_in_view(bench, rng, share=1.0)
+    return bench
+
+
+def _any_colours(rng: np.random.Generator) -> dict:
+    """Colours of copper, resist and laminate, each at times left as they usually are."""
+
+    def drawn(low: float, high: float, least: float) -> tuple[float, ...]:
+        return tuple(rng.uniform(low, high) * rng.uniform(least, 1.0, 3))
+
+    copper = rng.uniform(60, 215) * np.array([1.0, rng.uniform(0.5, 1.0), rng.uniform(0.35, 1.0)])
+    own = {"resist_tint": drawn(30, 190, 0.2)}
+    if rng.random() < 0.6:
+        own["copper_rgb"] = tuple(copper)
+    if rng.random() < 0.5:
+        own["laminate_rgb"] = drawn(70, 230, 0.55)
+    return own
 
 
 def without_board(seed: int) -> SimulatedBench:

@@ -48,6 +48,7 @@ class Look:
     tone: 0 … 1, how strongly colours are mottled
     cut_mm: how crooked the board was sawn
     resist_tint: the resist's colour, for finish "resist"
+    copper_rgb, laminate_rgb: instead of the usual colours
     bare: this is the side without copper; the pattern on the other shows through faintly
     """
 
@@ -63,6 +64,8 @@ class Look:
     tone: float = 0.5
     cut_mm: float = 0.6
     resist_tint: tuple[int, int, int] | None = None
+    copper_rgb: tuple[float, float, float] | None = None
+    laminate_rgb: tuple[float, float, float] | None = None
     bare: bool = False
 
     def __post_init__(self):
@@ -70,6 +73,22 @@ class Look:
             raise ValueError(f"finish must be one of {FINISHES}, not {self.finish!r}")
         if self.laminate not in LAMINATES:
             raise ValueError(f"laminate must be one of {LAMINATES}, not {self.laminate!r}")
+
+
+def _colour(usual: np.ndarray, own: tuple[float, float, float] | None) -> np.ndarray:
+    return usual if own is None else rgb(*own)
+
+
+def copper_bgr(look: Look) -> np.ndarray:
+    """The pattern's colour, float32 (3,), before light and texture."""
+    if look.finish == "resist" and look.resist_tint is not None:
+        return rgb(*look.resist_tint)
+    return _colour(_COPPER[look.finish], look.copper_rgb)
+
+
+def laminate_bgr(look: Look) -> np.ndarray:
+    """The bare board's colour, as `copper_bgr`."""
+    return _colour(_LAMINATE[look.laminate], look.laminate_rgb)
 
 
 def _own_tint(colour: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -83,7 +102,7 @@ def laminate_texture(
     look: Look, rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """(BGR float32 (H, W, 3), shine float32 (H, W)) of the bare base material."""
-    base = _own_tint(_LAMINATE[look.laminate], rng)
+    base = _own_tint(laminate_bgr(look), rng)
     cloud = layered_noise(rng, shape, 14 * px_per_mm, 4)
     grain = soft_noise(rng, shape, 1.6)
     shade = 1 + 0.035 * look.tone * cloud + 0.025 * grain
@@ -112,7 +131,7 @@ def copper_texture(
     look: Look, rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """(BGR float32 (H, W, 3), shine float32 (H, W)) of the pattern's upper surface."""
-    base = _own_tint(_COPPER[look.finish], rng)
+    base = _own_tint(_colour(_COPPER[look.finish], look.copper_rgb), rng)
     angle = rng.uniform(-0.5, 0.5) + rng.choice([0.0, np.pi / 2])
     brush = streaks(rng, shape, angle, 60) * 0.7 + streaks(rng, shape, angle + 0.9, 90) * 0.5
     cloud = layered_noise(rng, shape, 7 * px_per_mm, 4)

@@ -72,7 +72,9 @@ class Light:
 class Optics:
     """blur_px: sigma of the lens's blur; noise: sigma of the sensor, grey levels;
     jpeg: quality 1 … 100, or None; motion_px: (du, dv) smear during the exposure;
-    vignette: fall of brightness towards the corners.
+    vignette: fall of brightness towards the corners
+    sharpened: 0 … 1, how strongly the camera overdraws edges; colour_px: how far colours,
+    not brightness, are smeared by its mosaic of filters (both as cheap cameras do).
     """
 
     blur_px: float = 0.6
@@ -80,6 +82,8 @@ class Optics:
     jpeg: int | None = None
     motion_px: tuple[float, float] | None = None
     vignette: float = 0.15
+    sharpened: float = 0.0
+    colour_px: float = 0.0
 
 
 class Sensor:
@@ -120,10 +124,23 @@ class Sensor:
             height, width = self._shape
             noise = self._tile[row : row + height, column : column + width]
             out = cv2.addWeighted(image, 1.0, noise, 1.0, -128.0)
+        out = self._processed(out)
         if self.optics.jpeg is not None:
             flags = [cv2.IMWRITE_JPEG_QUALITY, int(self.optics.jpeg)]
             out = cv2.imdecode(cv2.imencode(".jpg", out, flags)[1], cv2.IMREAD_COLOR)
         return out
+
+    def _processed(self, image: np.ndarray) -> np.ndarray:
+        """What a camera does to its picture before it gives it away."""
+        optics = self.optics
+        if optics.colour_px > 0:
+            split = cv2.cvtColor(image, cv2.COLOR_BGR2YCrCb)
+            split[..., 1:] = cv2.GaussianBlur(split[..., 1:], (0, 0), optics.colour_px)
+            image = cv2.cvtColor(split, cv2.COLOR_YCrCb2BGR)
+        if optics.sharpened > 0:
+            soft = cv2.GaussianBlur(image, (0, 0), 1.2)
+            image = cv2.addWeighted(image, 1 + optics.sharpened, soft, -optics.sharpened, 0)
+        return image
 
 
 def _smear_kernel(motion_px) -> np.ndarray:

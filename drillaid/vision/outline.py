@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from drillaid.vision.quality import WHITE
 from drillaid.vision.sampling import sample
 
 REGION_PX = 480  # longer side of the picture in which regions are looked for
@@ -34,6 +35,7 @@ class Region:
     """convex: area over that of its hull; area: share of the picture; corners: of its hull;
     plain: share of it without edges; sides: how many of the picture's it reaches;
     busy: share of its inside where more changes than on a bare laminate
+    burnt: share of it that is white
     """
 
     convex: float
@@ -42,6 +44,7 @@ class Region:
     plain: float
     sides: int
     busy: float
+    burnt: float = 0.0
 
     @property
     def straight_sided(self) -> bool:
@@ -53,13 +56,14 @@ def board_region(small: np.ndarray) -> Region | None:
     factor = REGION_PX / max(small.shape[:2])
     coarse = cv2.resize(small, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     slope = _slope(cv2.GaussianBlur(cv2.medianBlur(coarse, 5), (0, 0), 1.0))
+    white = np.sort(coarse, axis=2)[:, :, 1] >= WHITE
     found = []
     for level in LEVELS:
         flat = (slope < level).astype(np.uint8)
         count, labels, stats, _ = cv2.connectedComponentsWithStats(flat, connectivity=4)
         for k in range(1, count):
             if stats[k, cv2.CC_STAT_AREA] >= 0.5 * SMALLEST * flat.size:
-                region = _region((labels == k).astype(np.uint8), slope)
+                region = _region((labels == k).astype(np.uint8), slope, white)
                 if SMALLEST <= region.area <= LARGEST:
                     found.append(region)
     straight = [r for r in found if r.straight_sided]
@@ -76,7 +80,7 @@ def _slope(picture: np.ndarray) -> np.ndarray:
     return np.sqrt((dx * dx + dy * dy).max(axis=2))
 
 
-def _region(mask: np.ndarray, slope: np.ndarray) -> Region:
+def _region(mask: np.ndarray, slope: np.ndarray, white: np.ndarray) -> Region:
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     contour = max(contours, key=cv2.contourArea)
     area = max(cv2.contourArea(contour), 1.0)
@@ -95,6 +99,7 @@ def _region(mask: np.ndarray, slope: np.ndarray) -> Region:
         float(mask.sum() / max(filled.sum(), 1)),
         int(sides),
         busy,
+        float(white[filled > 0].mean()) if filled.any() else 0.0,
     )
 
 

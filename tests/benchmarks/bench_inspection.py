@@ -24,18 +24,26 @@ from support.true_placement import true_placement  # noqa: E402
 from drillaid.inspection.measure import measure_holes  # noqa: E402
 from drillaid.registration.result import Placement  # noqa: E402
 from drillaid.simulation.bore_looks import KINDS, BenchHabits  # noqa: E402
-from drillaid.simulation.conditions import hard, ordinary  # noqa: E402
+from drillaid.simulation.conditions import hard, ordinary, unfamiliar  # noqa: E402
 
 
-def drill_some(bench, rng, share: float = 0.75) -> dict[int, tuple[np.ndarray, float]]:
+OTHER_BITS_MM = (-0.3, -0.2, -0.15, -0.1, 0.1, 0.2, 0.3)
+OTHER = 0.0, 1 / 30  # shares of the holes drilled with another bit, and astray
+OTHER_UNFAMILIAR = 0.2, 0.1
+
+
+def drill_some(bench, rng, share: float = 0.75, other=OTHER) -> dict[int, tuple[np.ndarray, float]]:
     """Drills; returns by hole index the true offset (design mm) and diameter."""
     done = {}
+    swapped, astray = other
     for i, hole in enumerate(bench.board.design.holes):
         if rng.random() > share or hole.slot_to_mm is not None:
             continue
-        sigma = 0.4 if rng.random() < 1 / 30 else 0.1
+        sigma = 0.4 if rng.random() < astray else 0.1
         off = np.clip(rng.normal(0, sigma, 2), -0.5, 0.5)
         diameter = hole.drill_mm * rng.uniform(1.0, 1.06)
+        if swapped and rng.random() < swapped:
+            diameter = max(hole.drill_mm + float(rng.choice(OTHER_BITS_MM)), 0.5) * rng.uniform(1.0, 1.04)
         bench.board.drill(np.add(hole.xy_mm, off), diameter)
         done[i] = off, diameter
     return done
@@ -67,13 +75,13 @@ def verdict(state: str, drilled: bool, cover: float) -> str:
     return "missed" if drilled else "false"
 
 
-def one_board(seed: int, conditions=ordinary, habits=None, own: bool = False) -> dict:
+def one_board(seed: int, conditions=ordinary, habits=None, own: bool = False, other=OTHER) -> dict:
     """habits: instead of those the bench has; own: the program finds the board itself."""
     rng = np.random.default_rng([seed, 77])
     bench = conditions(seed)
     if habits is not None:
         bench.habits = habits
-    done = drill_some(bench, rng)
+    done = drill_some(bench, rng, other=other)
     picture = bench.render()
     kinds = dict(zip(done, bench.bore_kinds(), strict=True))
     cover = covered(bench)
@@ -175,18 +183,21 @@ def main() -> None:
     parser.add_argument("--boards", type=int, default=30)
     parser.add_argument("--first", type=int, default=1000, help="seeds under 100 were tuned on")
     parser.add_argument("--hard", action="store_true")
+    parser.add_argument("--unfamiliar", action="store_true", help="of any colour, with other bits")
     parser.add_argument("--kind", choices=KINDS, help="every hole looks like this")
     parser.add_argument("--own", action="store_true", help="the program finds the board itself")
     parser.add_argument("--register", action="store_true", help="how the board is found instead")
     args = parser.parse_args()
     cv2.setNumThreads(1)
+    conditions = unfamiliar if args.unfamiliar else hard if args.hard else ordinary
     if args.register:
-        register_drilled(args.first, args.boards, hard if args.hard else ordinary)
+        register_drilled(args.first, args.boards, conditions)
         return
     rows, seconds = [], []
     for seed in range(args.first, args.first + args.boards):
         habits = None if args.kind is None else BenchHabits.only(args.kind, seed)
-        board = one_board(seed, hard if args.hard else ordinary, habits, args.own)
+        other = OTHER_UNFAMILIAR if args.unfamiliar else OTHER
+        board = one_board(seed, conditions, habits, args.own, other)
         if "refused" in board:
             print(f"seed {seed}: {board['refused']}", flush=True)
             continue

@@ -19,12 +19,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from bench_inspection import covered, drill_some, true_placement  # noqa: E402
-from draw_rays import NUDGE_MM, bench_of  # noqa: E402
+from draw_rays import NUDGE_MM, bench_of, of_benches, other_bits  # noqa: E402
 
 from drillaid.inspection.holes import look_at  # noqa: E402
 from drillaid.inspection.measure import looked_at  # noqa: E402
 
-TAKES = (90, 50, 80, 80)  # seeds of each kind of bench, from 0
+TAKES = (80, 50, 70, 70, 120)  # seeds of each kind of bench, from 0
 DRILLED, UNDRILLED, COVERED = range(3)
 SOME, MOST = 0.15, 0.7  # of a hole that is covered
 FOUND_MM = 0.06
@@ -67,7 +67,7 @@ def pads_of(seed: int, take: int) -> tuple[np.ndarray, np.ndarray]:
     """Of one bench: traits (M, F) and what each pad is (M,)."""
     rng = np.random.default_rng([seed, take, 79])
     bench = bench_of(seed, take)
-    done = drill_some(bench, rng, share=0.5)
+    done = drill_some(bench, rng, share=0.5, other=other_bits(take))
     picture, cover = bench.render(), covered(bench)
     design = bench.board.design
     xs, ys = [], []
@@ -100,17 +100,13 @@ def pads_of(seed: int, take: int) -> tuple[np.ndarray, np.ndarray]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out")
-    parser.add_argument("--seeds", type=int, nargs=4, default=TAKES, metavar="N")
+    parser.add_argument("--seeds", type=int, nargs=5, default=TAKES, metavar="N")
     args = parser.parse_args()
-    cv2.setNumThreads(1)
     xs, ys, boards = [], [], []
-    for take, count in enumerate(args.seeds):
-        for seed in range(count):
-            x, y = pads_of(seed, take)
-            xs.append(x)
-            ys.append(y)
-            boards.append(np.full(len(y), seed, np.int16))
-            print(f"take {take}, seed {seed}: {np.bincount(y, minlength=3)}", flush=True)
+    for _, seed, (x, y) in of_benches(pads_of, args.seeds):
+        xs.append(x)
+        ys.append(y)
+        boards.append(np.full(len(y), seed, np.int16))
     np.savez(args.out, X=np.concatenate(xs), Y=np.concatenate(ys), board=np.concatenate(boards))
 
 

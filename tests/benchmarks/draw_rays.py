@@ -5,7 +5,7 @@ report. Each is drilled like those of bench_inspection.py; careful and hard benc
 from sharp to blurred, pictures finer and coarser than 0.06 mm a pixel, glare, and holes of
 every look, those that are hard to see more often than a workshop has them; pictures as coarse
 as a webcam's (0.09 and 0.12 mm a pixel), and boards with many large holes, of which most have
-no copper round them. Rays start where the program starts them: at the votes, and near the
+no copper round them; boards of any colour, drilled with other bits than were asked for. Rays start where the program starts them: at the votes, and near the
 hole. The same numbers come out each time.
 """
 
@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,7 +23,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from bench_inspection import drill_some, true_placement  # noqa: E402
+from bench_inspection import OTHER, OTHER_UNFAMILIAR, drill_some, true_placement  # noqa: E402
 
 from drillaid.inspection.holes import (  # noqa: E402
     colours_about,
@@ -34,13 +35,18 @@ from drillaid.inspection.measure import looked_at  # noqa: E402
 from drillaid.inspection.posterior import rim_along  # noqa: E402
 from drillaid.inspection.rays import TURNS  # noqa: E402
 from drillaid.simulation.bore_looks import KINDS, BenchHabits  # noqa: E402
-from drillaid.simulation.conditions import _that_fits, bench_for, hard  # noqa: E402
+from drillaid.simulation.conditions import (  # noqa: E402
+    _that_fits,
+    bench_for,
+    hard,
+    unfamiliar,
+)
 from drillaid.simulation.designs import Layout, Placed, _fill  # noqa: E402
 from drillaid.simulation.optics import Light, Optics  # noqa: E402
 from drillaid.simulation.parts import Part, Pin  # noqa: E402
 from drillaid.simulation.bench import SimulatedBench  # noqa: E402
 
-TAKES = (60, 40, 80, 70)  # seeds of each kind of bench, from 0
+TAKES = (60, 40, 70, 60, 100)  # seeds of each kind of bench, from 0
 RAYS_KEPT = 10  # of the 48 from one place; neighbours say nearly the same
 JITTERS_MM = (0.01, 0.03, 0.10)  # of rays' origins about a hole's true middle, one sigma
 NUDGE_MM = 0.015  # one sigma by axis: a registration is never quite right
@@ -51,7 +57,9 @@ LARGE_MM = (2.5, 3.2, 3.2, 3.2, 4.2)
 
 def bench_of(seed: int, take: int) -> SimulatedBench:
     """take 0: ordinary; 1: hard; 2: ordinary but for light and lens; 3: coarse pictures, and
-    every other board has many large holes."""
+    every other board has many large holes; 4: unfamiliar, of any colour."""
+    if take == 4:
+        return unfamiliar(seed)
     rng = np.random.default_rng([seed, take, 88])
     if take == 1:
         bench = hard(seed)
@@ -112,12 +120,27 @@ def relit(bench: SimulatedBench, rng, seed: int) -> SimulatedBench:
     return other
 
 
+def other_bits(take: int) -> tuple[float, float]:
+    """As for `drill_some`: careful people take the bit that was asked for."""
+    return (OTHER, OTHER, (0.1, 0.06), (0.1, 0.06), OTHER_UNFAMILIAR)[take]
+
+
+def of_benches(work, takes) -> list:
+    """[(take, seed, work(seed, take))] over all benches, on all processors, in their order."""
+    benches = [(take, seed) for take, count in enumerate(takes) for seed in range(count)]
+    with ProcessPoolExecutor(initializer=cv2.setNumThreads, initargs=(1,)) as pool:
+        done = [(take, seed, pool.submit(work, seed, take)) for take, seed in benches]
+        for take, seed, result in done:
+            print(f"take {take}, seed {seed}: {len(result.result()[1])}", flush=True)
+    return [(take, seed, result.result()) for take, seed, result in done]
+
+
 def rays_of(seed: int, take: int) -> tuple[np.ndarray, np.ndarray]:
     """Of one bench: features float16 (M, F), and where the rim is (M,) mm from the expected
     radius, NaN where none is to be seen."""
     rng = np.random.default_rng([seed, take, 78])
     bench = bench_of(seed, take)
-    done = drill_some(bench, rng, share=0.7)
+    done = drill_some(bench, rng, share=0.7, other=other_bits(take))
     picture, hidden = bench.render(), bench.occlusion()
     design = bench.board.design
     placement = true_placement(bench, rng.normal(0, NUDGE_MM, 2))
@@ -181,19 +204,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out")
     parser.add_argument(
-        "--seeds", type=int, nargs=4, default=TAKES, metavar="N",
-        help="benches of each kind: ordinary, hard, ordinary under a bad lamp and lens, coarse",
+        "--seeds", type=int, nargs=5, default=TAKES, metavar="N",
+        help="benches of each kind: ordinary, hard, ordinary under a bad lamp and lens, coarse,"
+        " unfamiliar",
     )  # fmt: skip
     args = parser.parse_args()
-    cv2.setNumThreads(1)
     xs, ts, boards = [], [], []
-    for take, count in enumerate(args.seeds):
-        for seed in range(count):
-            x, t = rays_of(seed, take)
-            xs.append(x)
-            ts.append(t)
-            boards.append(np.full(len(t), seed, np.int16))
-            print(f"take {take}, seed {seed}: {len(t)} rays", flush=True)
+    for _, seed, (x, t) in of_benches(rays_of, args.seeds):
+        xs.append(x)
+        ts.append(t)
+        boards.append(np.full(len(t), seed, np.int16))
     np.savez(args.out, X=np.concatenate(xs), T=np.concatenate(ts), board=np.concatenate(boards))
 
 

@@ -146,7 +146,7 @@ def _drilled(seed=10):
     ("take", "status", "said", "advice"),
     [
         (_without_a_hole, "undrilled", "No hole is drilled on this board", "Drill it first"),
-        (lambda: _drilled(12).render(), "not_found", "this design's pattern is not on it",
+        (lambda: _drilled(12).render(), "not_found", "this design's pattern cannot be made out on it",
          "check that the files are this board's"),
         (lambda: without_board(10).render(), "not_found", "No board is to be seen", "lay it under"),
         (lambda: cv2.GaussianBlur(_drilled().render(), (0, 0), 4), "not_found", "out of focus",

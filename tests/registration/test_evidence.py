@@ -90,7 +90,11 @@ def test_a_frame_that_agrees_is_not_enough():
 def test_where_edges_are_everywhere_nearly_all_of_known_copper_must_be_there():
     blotchy = {"level": 0.13, "telling": 1.0, "enough": 20.0, "most_chance": 0.6}
     assert Evidence(57, 57, 0.4, **blotchy).convincing
-    assert not Evidence(48, 57, 0.4, **blotchy).convincing
+    # The more is there, the more chance is allowed.
+    assert Evidence(49, 57, 0.4, **blotchy).convincing
+    assert not Evidence(49, 57, 0.55, **blotchy).convincing
+    assert not Evidence(45, 57, 0.36, **blotchy).convincing
+    assert Evidence(45, 57, 0.34, **blotchy).convincing
     assert not Evidence(57, 57, 0.7, **blotchy).convincing
     # Rims about holes are not believed there at all.
     assert not Evidence(57, 57, 0.4).convincing
