@@ -20,6 +20,7 @@ from drillaid.inspection.state import hole_share, judge
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
 from drillaid.vision.channel import noise_of
+from drillaid.vision.fringes import fringes_of
 
 # The finest picture the network knows; finer ones are blurred to it first.
 FINEST_MM = 0.045
@@ -47,6 +48,7 @@ def measure_holes(
     bits = design.drill_mm if bits_mm is None else np.asarray(bits_mm, dtype=np.float64)
     if len(bits) != len(design.holes):
         raise ValueError("one bit for each hole")
+    picture = fringes_of(picture).removed(picture)
     board, places, noise = looked_at(picture, design, placement, rig, thickness_mm, bits)
     seen = look_at(board, places, noise)
     flip = -1.0 if (rig is not None and face == "bottom") else 1.0

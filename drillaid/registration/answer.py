@@ -11,15 +11,18 @@ from drillaid.registration.lands_seen import LandsSeen
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
+from drillaid.vision.fringes import Fringes
 
 
 def placement_of(
-    best: Refined, design: Design, rig: Rig | None, thickness_mm: float, lands: LandsSeen
-) -> Placement:
+    best: Refined, design: Design, rig: Rig | None, thickness_mm: float, lands: LandsSeen,
+    fringes: Fringes,
+) -> Placement:  # fmt: skip
     """The public value; expected errors from the fit's covariance."""
     holes = design.xy_mm
     pixels = best.to_px(holes)
-    expected = np.sqrt(best.variance_mm2(holes))
+    left_mm = fringes.doubt_px(pixels) / best.px_per_mm
+    expected = np.sqrt(best.variance_mm2(holes) + left_mm**2)
     if rig is not None:
         assert isinstance(best.placement, Affine)
         homography = rig.plane(thickness_mm) @ best.placement

@@ -31,6 +31,7 @@ from drillaid.rig.rig import Rig
 from drillaid.vision.channel import grey_of
 from drillaid.vision.contours import EdgeModel, read_edges, thin_out
 from drillaid.vision.edges import edge_threshold, find_edges
+from drillaid.vision.fringes import fringes_of
 from drillaid.vision.plane import RigPlane
 
 EDGES = 500  # followed in each picture
@@ -99,6 +100,8 @@ class Follower:
         """Takes over from a registration of `image`; returns the rig's own `doubt` there."""
         if not registration.ok or registration.placement.matrix is None:
             raise ValueError("following starts from a registration with a rig")
+        self._fringes = fringes_of(image)
+        image = self._fringes.removed(image)
         place = registration.placement.matrix
         self._variance = registration.placement.expected_error_mm**2
         self._learnt = learnt = self._learn(image, place)
@@ -224,6 +227,7 @@ class Follower:
         total = len(self.design.holes)
         if self._place is None:
             return _lost("The board is lost; it has to be found again.", 0, total)
+        image = self._fringes.removed(image)
         small = self._small(image)
         start = self._moved(small) @ self._place
         learnt = self._learnt
@@ -274,6 +278,7 @@ class Follower:
         total = len(self.design.holes)
         if self._learnt is None:
             return _lost("No board has been seen yet.", 0, total)
+        image = self._fringes.removed(image)
         found = found_again(
             image, self._view, self._ratio, self._learnt, self._last, self.design.xy_mm
         )

@@ -34,6 +34,7 @@ from drillaid.registration.search import search
 from drillaid.registration.task import Clock, Task
 from drillaid.registration.words import found_sentence, refusal_sentence
 from drillaid.rig.rig import Rig
+from drillaid.vision.fringes import fringes_of
 from drillaid.vision.plane import RigPlane
 
 FEWEST_HOLES = 6
@@ -63,7 +64,9 @@ def register_picture(
             remedy=f"a board can be told by its pads from {FEWEST_HOLES} holes on",
         )
     clock = Clock(time.perf_counter())
-    task = Task(image, design, face == "bottom", tuple(pads), clock)
+    fringes = fringes_of(image)
+    image = fringes.removed(image)
+    task = Task(image, design, face == "bottom", tuple(pads), clock, fringes)
     scenes = _scenes(image, rig, thickness_mm)
     scenes[0]
     clock.find = time.perf_counter() - clock.started
@@ -118,7 +121,7 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
     lands = lands_seen(best, design)
     if lands.too_few(_only_alone(best.evidence)):
         return refusal(NOT_FOUND, best)
-    placement = placement_of(best, design, rig, thickness_mm, lands)
+    placement = placement_of(best, design, rig, thickness_mm, lands, task.fringes)
     message = found_sentence(best, placement, design)
     agreeing, seen = int(placement.pad_seen.sum()), _pads_seen(scenes, best, design)
     return Registration(REGISTERED, message, placement, seen, agreeing, total, clock.as_dict())

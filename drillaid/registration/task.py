@@ -10,6 +10,7 @@ from drillaid.design.model import Design
 from drillaid.registration.refined import Refined
 from drillaid.vision.channel import grey_of
 from drillaid.vision.eye import Eye
+from drillaid.vision.fringes import Fringes
 
 BEYOND_DOUBT = 0.75  # share of the readings in view; or so many times the support that convinces
 TIMES_ENOUGH = 3.0
@@ -34,7 +35,7 @@ class Clock:
 class Task:
     """What is looked for in one photograph.
 
-    image: uint8 BGR; mirrored: how the design should appear; pads: pointed out by a
+    image: uint8 BGR, its colours laid over each other by `fringes`; mirrored: how the design should appear; pads: pointed out by a
     person; known: hypotheses already worked out; aside: likely ones not looked at closely
     """
 
@@ -43,6 +44,7 @@ class Task:
     mirrored: bool
     pads: tuple
     clock: Clock
+    fringes: Fringes
     known: dict = field(default_factory=dict)
     aside: list = field(default_factory=list)
 

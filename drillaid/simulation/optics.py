@@ -12,6 +12,7 @@ from drillaid.simulation.textures import rgb, soft_noise
 
 # Pictures are lit by integer fields: this value means "as painted".
 UNIT_LIGHT = 128
+_BRIGHTNESS = np.array([0.114, 0.587, 0.299])  # of B, G, R
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,8 @@ class Optics:
     jpeg: quality 1 … 100, or None; motion_px: (du, dv) smear during the exposure;
     vignette: fall of brightness towards the corners
     sharpened: 0 … 1, how strongly the camera overdraws edges; colour_px: how far colours,
-    not brightness, are smeared by its mosaic of filters (both as cheap cameras do).
+    not brightness, are smeared by its mosaic of filters (both as cheap cameras do)
+    fringes: by what shares blue and red are drawn larger than green; brightness stays in place
     """
 
     blur_px: float = 0.6
@@ -84,6 +86,7 @@ class Optics:
     vignette: float = 0.15
     sharpened: float = 0.0
     colour_px: float = 0.0
+    fringes: tuple[float, float] = (0.0, 0.0)
 
 
 class Sensor:
@@ -108,6 +111,8 @@ class Sensor:
 
     def blur(self, image: np.ndarray) -> np.ndarray:
         optics = self.optics
+        if any(optics.fringes):
+            image = _fringed(image, *optics.fringes)
         if optics.motion_px is not None:
             image = cv2.filter2D(image, -1, _smear_kernel(optics.motion_px))
         if optics.blur_px > 0:
@@ -141,6 +146,19 @@ class Sensor:
             soft = cv2.GaussianBlur(image, (0, 0), 1.2)
             image = cv2.addWeighted(image, 1 + optics.sharpened, soft, -optics.sharpened, 0)
         return image
+
+
+def _fringed(image: np.ndarray, blue: float, red: float) -> np.ndarray:
+    grown = np.array([blue, 0.0, red])
+    height, width = image.shape[:2]
+    middle = np.array([(width - 1) / 2, (height - 1) / 2])
+    planes = []
+    for k, share in enumerate(grown - _BRIGHTNESS @ grown):
+        matrix = np.column_stack([np.eye(2) * (1 + share), -share * middle])
+        plane = np.ascontiguousarray(image[..., k])
+        planes.append(cv2.warpAffine(plane, matrix, (width, height), flags=cv2.INTER_LINEAR,
+                                     borderMode=cv2.BORDER_REPLICATE))  # fmt: skip
+    return cv2.merge(planes)
 
 
 def _smear_kernel(motion_px) -> np.ndarray:

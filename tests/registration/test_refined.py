@@ -19,6 +19,7 @@ from drillaid.registration.result import NOT_FOUND
 from drillaid.registration.task import Clock, Task
 from drillaid.vision.contours import EdgeModel
 from drillaid.vision.eye import Eye
+from drillaid.vision.fringes import Fringes
 
 HOLES = np.array([[5.0 * (k % 6), 7.0 * (k // 6)] for k in range(24)])
 EYE = Eye(np.full((120, 160), 90.0, np.float32), 1.0)
@@ -63,7 +64,9 @@ def test_without_a_rig_scale_says_nothing():
 
 def test_a_stretched_fit_is_refused_although_all_agrees():
     design = Design("grid", tuple(Hole(k + 1, *xy, 0.8) for k, xy in enumerate(HOLES)))
-    task = Task(np.full((120, 160, 3), 90, np.uint8), design, False, ((1, 0.0, 0.0),), Clock(time.perf_counter()))
+    grey = np.full((120, 160, 3), 90, np.uint8)
+    none = Fringes(0.0, 0.0, (1.0, 1.0), (160, 120))
+    task = Task(grey, design, False, ((1, 0.0, 0.0),), Clock(time.perf_counter()), none)
     found = [placed(Affine.from_parts(shear=0.0094))]
     assert found[0].evidence.convincing
     answer = _verdict(task, found, SimpleNamespace(made={}, calibrated=False), None, 1.6)
