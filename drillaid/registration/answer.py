@@ -14,6 +14,9 @@ from drillaid.rig.rig import Rig
 from drillaid.vision.fringes import Fringes
 
 
+UNSEEN_MM = 1.0  # without a rig, for a hole that no land vouches for
+
+
 def placement_of(
     best: Refined, design: Design, rig: Rig | None, thickness_mm: float, lands: LandsSeen,
     fringes: Fringes,
@@ -31,6 +34,9 @@ def placement_of(
         # The plain homography nearest to where the holes are.
         through, _ = cv2.findHomography(holes, pixels, 0)
         homography, matrix, bench = Homography.scaled_for(through, holes), None, None
+        # A camera that was guessed may be bent after all that agrees and be wrong beyond it,
+        # with nothing in the fit to show for it but a land that is not where it should be.
+        expected = np.where(lands.missing, np.maximum(expected, UNSEEN_MM), expected)
     return Placement(
         best.model,
         homography,

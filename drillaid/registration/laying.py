@@ -96,7 +96,7 @@ def laid_freely(
         see, grow = scene.correlator.scaled(scale), Affine.from_parts(scale=scale)
         bent = bent_onto(see, model, peak.placement)
         places = [] if bent is None else [bent]
-        if fine.also_unbent:
+        if fine.also_unbent or bent is None:
             settled = see.settled(model, peak.placement, turn_deg=1.25, shift_mm=0.7)
             places.append(settled.placement)
         found += [_hypothesis(scene, grow @ place, holes_mm, score) for place in places]

@@ -14,10 +14,11 @@ from drillaid.geometry import Affine, Homography
 from drillaid.registration.correlation import Correlator
 from drillaid.vision.contours import EdgeModel
 
-# (patches along the longer side, farthest move as a share of it, a homography?)
+# (patches along a side, farthest move as a share of the longer one, a homography?)
 ROUNDS = ((3, 0.05, False), (4, 0.03, False), (4, 0.02, True), (5, 0.012, True), (6, 0.008, True))
 POINTS = 120  # of a patch
 FEWEST_POINTS, FEWEST_PATCHES = 25, 5
+STRIP = 0.35  # of the longer side: no patch is made smaller for the shorter one's sake
 STEPS = 13  # of the moves tried along each axis
 
 
@@ -28,9 +29,12 @@ def bent_onto(see: Correlator, model: EdgeModel, start: Affine) -> Affine | Homo
     start: right to a few hundredths of the pattern's size
     """
     place: Affine | Homography = start
-    size = float(np.ptp(model.xy, axis=0).max())
+    spread = np.ptp(model.xy, axis=0)
+    size = float(spread.max())
+    # A strip is cut into smaller patches, or it would have too few of them.
+    side = max(float(np.sqrt(spread.prod())), STRIP * size)
     for across, share, projective in ROUNDS:
-        source, target, weight = _moved_patches(see, model, place, size / across, share * size)
+        source, target, weight = _moved_patches(see, model, place, side / across, share * size)
         if len(source) < FEWEST_PATCHES:
             return None
         place = _through(source, target, weight, share * size, projective)
