@@ -252,8 +252,8 @@ def _text(inspection) -> str:
     for part in inspection.parts:
         if part.fits is not True or part.close:
             lines.append(f"{part.part} (holes {part.holes[0]} … {part.holes[-1]}): {part.sentence}")
-        if part.remedy is not None:
-            lines.append(f"  what to do: {part.remedy.sentence}")
+        if part.what_to_do:
+            lines.append(f"  what to do: {part.what_to_do}")
     if any(part.remedy is not None and part.remedy.saves for part in inspection.parts):
         lines.append(CAUTION)
     missed = [h for h in inspection.holes if h.state != "drilled"]

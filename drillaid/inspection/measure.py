@@ -14,8 +14,10 @@ from drillaid.inspection.holes import WANDER_MM, Place, Seen, look_at
 from drillaid.inspection.mark_left import marks_left
 from drillaid.inspection.middle_colour import APART, middles_apart
 from drillaid.inspection.patch import Board
+from drillaid.inspection.posterior import GROWN
 from drillaid.inspection.rays import Network
 from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding
+from drillaid.inspection.slots import End, slot_ends, slot_finding
 from drillaid.inspection.state import hole_share, judge
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
@@ -25,6 +27,7 @@ from drillaid.vision.fringes import fringes_of
 # The finest picture the network knows; finer ones are blurred to it first.
 FINEST_MM = 0.045
 MARK_IS_SURE = 0.99  # certainty, where none of 679 drilled holes was taken for a mark
+OTHER_BIT_MM, OTHER_BIT_SIGMAS = 0.06, 3.0  # beyond which a hole's size is another bit's
 LENS_PX = 0.7  # one sigma of a usual lens's blur and of a pixel
 
 
@@ -50,16 +53,29 @@ def measure_holes(
         raise ValueError("one bit for each hole")
     picture = fringes_of(picture).removed(picture)
     board, places, noise = looked_at(picture, design, placement, rig, thickness_mm, bits)
-    seen = look_at(board, places, noise)
+    of, ends = slot_ends(design, board, bits, WANDER_MM)
+    seen = look_at(board, [*places, *ends], noise)
     flip = -1.0 if (rig is not None and face == "bottom") else 1.0
     odds = _odds(seen)
     marked = marks_left(picture, design, board, face, bits)
     apart = middles_apart(picture, design, board, bits)
+    slots: dict[int, list[End]] = {}
+    for k, i in enumerate(of, start=len(places)):
+        state, reason = _judged(seen[k], odds[k])
+        slots.setdefault(i, []).append(End(state, reason, seen[k], _certainty(state, odds[k])))
     findings = []
     for i, hole in enumerate(design.holes):
-        state, reason = _judged(hole, seen[i], odds[i])
+        error = float(placement.expected_error_mm[i])
+        if i in slots:
+            findings.append(
+                slot_finding(
+                    hole, places[i].land, tuple(slots[i]), board, rig is not None, flip, error
+                )
+            )
+            continue
+        state, reason = _judged(seen[i], odds[i])
         sure = _certainty(state, odds[i])
-        if marked is not None and seen[i] is not None and hole.slot_to_mm is None:
+        if marked is not None and seen[i] is not None:
             if state != UNDRILLED and marked.plain[i]:
                 state, reason = UNDRILLED, "its etched centre mark is still there"
                 sure = MARK_IS_SURE
@@ -67,7 +83,8 @@ def measure_holes(
                 state, sure = HIDDEN, 1.0
                 reason = "no rim is to be seen, but the pad's middle is not of its copper's colour"
         rim = seen[i] if state == DRILLED else None
-        error = float(placement.expected_error_mm[i])
+        if rim is not None:
+            reason = _other_bit(2 * rim.radius_mm, 2 * np.sqrt(rim.covariance[2, 2]), float(bits[i]))
         finding = _finding(
             hole, places[i].land, state, reason, rim, board, rig is not None, flip, error
         )
@@ -117,11 +134,9 @@ def _odds(seen: Sequence[Seen | None]) -> np.ndarray:
     return odds
 
 
-def _judged(hole: Hole, seen: Seen | None, odds) -> tuple[str, str]:
+def _judged(seen: Seen | None, odds) -> tuple[str, str]:
     if seen is None:
         return HIDDEN, "outside the picture"
-    if hole.slot_to_mm is not None:
-        return HIDDEN, "slots are not measured: hold the part to it"
     return judge(odds, seen.look, seen.support)
 
 
@@ -131,6 +146,14 @@ def _certainty(state: str, odds) -> float:
         return 1.0
     share = hole_share(odds)
     return share if state == DRILLED else 1 - share
+
+
+def _other_bit(diameter_mm: float, error_mm: float, bit_mm: float) -> str:
+    """What to say of a hole that its bit did not make; a hand opens one up by some hundredths."""
+    wider = diameter_mm - GROWN * bit_mm
+    if abs(wider) <= OTHER_BIT_MM + OTHER_BIT_SIGMAS * error_mm:
+        return ""
+    return f"another bit: {diameter_mm:.2f} mm wide instead of {bit_mm:g}"
 
 
 def _finding(

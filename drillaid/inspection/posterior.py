@@ -22,7 +22,7 @@ GROWN = 1.03  # a hand-held board opens a hole up a little beyond its bit
 SIZE_SHARE = 0.03  # one sigma of a hole's radius, as a share of its bit's
 # How much likelier a hole is as large as its bit asks than any one other size: what another
 # bit made is told where rims say so plainly, but no dust or wall makes a hole small.
-OTHER_BIT = 0.004
+OTHER_BIT = 1e-4
 WANDER_MM = 0.25  # one sigma of a hole's place in each axis; loose
 FLOOR = 0.004  # of a ray's probability at a place: what it says is at times wrong
 # Neighbouring rays see the same dust and the same pixels: so much of their sum counts.

@@ -16,6 +16,7 @@ from drillaid.inspection.opening import Holes, fewest_openings
 from drillaid.inspection.result import HoleFinding
 
 TAKES_MM = 0.03  # a bit no wider than this over the hole takes nothing
+LEAST_RING_MM = 0.05  # a ring narrower than that comes off with the bit; common practice, no source
 SHARE_OF_PITCH = 0.6  # widest hole where no land is known: some board must stay in between
 # Common practice, no source.
 CAUTION = "Clamp the board before you open a hole: a wider bit catches in the hole that is there."
@@ -80,7 +81,7 @@ class Remedy:
         words = f"past saving with these bits and lands: hole {self.blame} is to blame{off}"
         if not self.alone:
             words += ", and not alone"
-        return words + f"; with all opened as far as the copper allows {-self.play_mm:.2f} mm lack"
+        return words + f"; with all opened as far as the copper allows {-self.play_mm:.3f} mm lack"
 
     def to_json(self) -> dict:
         return {
@@ -124,8 +125,8 @@ def find_remedy(
     """The smallest remedy for a part whose holes are all drilled and that does not go in.
 
     Fewest holes opened, then least widened. An opened hole keeps its middle (a bit follows
-    the hole that is there) and takes the bit's size; it may be opened as long as a closed
-    ring of copper is left, and where no land is known, to 0.6 of the pitch.
+    the hole that is there) and takes the bit's size; it may be opened as long as a ring of
+    LEAST_RING_MM is left, and where no land is known, to 0.6 of the pitch.
     bits_mm: at hand; None: the common sizes
     margin_mm: the play to be reached, given up where it cannot be
     """
@@ -178,7 +179,7 @@ def _allowed(design: Design, i: int, finding: HoleFinding, bit_mm: float, part) 
     ring = _ring(design, i, finding, bit_mm)
     if ring is None:
         return bit_mm <= SHARE_OF_PITCH * part.pitch_mm
-    return ring > 0
+    return ring > LEAST_RING_MM
 
 
 def _blame(holes: Holes) -> tuple[int, bool]:

@@ -18,10 +18,17 @@ THIN_RING_MM = 0.15  # least ring of an unplated hole: IPC-2221, from memory
 NUMBERED = 5  # of the worst holes
 
 
+VERDICTS = {True: "✓ goes in", False: "✗ does not go in", None: "? not judged"}
+
+
 def worth_a_number(inspection: Inspection) -> set[int]:
     """Holes a reader will look for: broken out, missing, spoiling a part, the worst few."""
     numbers = {h.hole for h in inspection.holes if h.state != DRILLED or h.breakout_deg}
     numbers |= {p.tightest_hole for p in inspection.parts if p.fits is False}
+    for part in inspection.parts:
+        numbers |= {part.holes[0], part.holes[-1]}
+        if part.remedy is not None:
+            numbers |= {opening.hole for opening in part.remedy.openings}
     far = sorted((h for h in inspection.holes if h.distance_mm), key=lambda h: -h.distance_mm)
     return numbers | {h.hole for h in far[:NUMBERED]}
 
@@ -56,7 +63,8 @@ def tiles(inspection: Inspection, placement: Placement) -> str:
     if s.narrowest_ring_mm is not None:
         words = f"{s.broken_out} broke out of the land" if s.broken_out else "no hole broke out"
         cells.append(
-            _tile("Narrowest copper ring", f"{max(s.narrowest_ring_mm, 0):.2f} mm", words,
+            _tile("Narrowest copper ring",
+                  f"{s.narrowest_ring_mm:.2f} mm" if s.narrowest_ring_mm > 0 else "none left", words,
                   bool(s.broken_out))  # fmt: skip
         )
     if s.parts:
@@ -99,7 +107,8 @@ def board_legend(face: str) -> str:
         + icon(square, "not drilled")
         + icon(cross, "not to be seen")
         + f"</ul><p class='note'>As the camera saw it, {side}. "
-        "Numbers stand at the worst holes and at everything that needs a look.</p>"
+        "Numbers stand at the worst holes, at everything that needs a look, and at the first and "
+        "last hole of each part.</p>"
     )
 
 
@@ -112,7 +121,7 @@ def spread(inspection: Inspection) -> str:
     drift = math.hypot(x, y)
     error = np.median([h.expected_error_mm for h in inspection.holes if h.state == DRILLED])
     facts = [
-        f"On average the holes lie {drift:.3f} mm off together ({_way(x, y)}).",
+        f"On average the holes lie {drift:.3f} mm off together ({_way(x, y)}, as on the drawing).",
         f"Each for itself: {s.rms_mm:.3f} mm root mean square, 95 % within {s.within_95_mm:.3f} mm.",
         f"Each offset is known to about ±{error:.3f} mm, as one sigma.",
     ]
@@ -152,11 +161,11 @@ def part_table(inspection: Inspection) -> str:
         return "<p>The design shows no rows of holes that one stiff part would have to enter.</p>"
     rows = []
     for p in inspection.parts:
-        verdict = {True: "✓ goes in", False: "✗ does not go in", None: "? not judged"}[p.fits]
-        kind = {True: "", False: ' class="bad"', None: ' class="open"'}[p.fits]
+        verdict = "≈ too close to call" if p.close else VERDICTS[p.fits]
+        kind = {True: "", False: ' class="bad"', None: ' class="open"'}[None if p.close else p.fits]
         play = "" if p.play_mm is None else f"{p.play_mm:+.2f} ± {p.play_error_mm:.2f}"
         chance = "" if p.probability is None else percent(p.probability)
-        todo = "" if p.remedy is None else f" <b>{escape(_sentence_case(p.remedy.sentence))}</b>"
+        todo = f" <b>{escape(_sentence_case(p.what_to_do))}</b>" if p.what_to_do else ""
         rows.append(
             f"<tr{kind}><td class='w'>{verdict}</td><td>{escape(p.part)}</td>"
             f"<td class='w'>{_ranges(p.holes)}</td>"
@@ -305,9 +314,10 @@ def _hole_cells(h) -> list[str]:
     words = {DRILLED: "drilled", UNDRILLED: "☐ not drilled", HIDDEN: "✗ not to be seen"}[h.state]
     note = h.reason
     if h.breakout_deg:
-        note = f"▲ broke out over {h.breakout_deg:.0f}° of its rim"
+        broken = f"▲ broke out over {h.breakout_deg:.0f}° of its rim"
+        note = "; ".join(word for word in (broken, note) if word)
     elif h.ring_mm is not None and h.ring_mm < THIN_RING_MM:
-        note = "thin ring"
+        note = "; ".join(word for word in (note, "thin ring") if word)
     off = h.off_mm or (None, None)
     return [
         f"<td class='n'>{h.hole}</td>",

@@ -14,7 +14,7 @@ from drillaid.errors import StorageError
 from drillaid.inspection import batch, report_parts
 from drillaid.inspection.drawn import Drawn, Mark
 from drillaid.inspection.report_rig import rig_words
-from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, Inspection
+from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, Inspection, percent
 from drillaid.paper.flow import Flow
 from drillaid.paper.page import BLACK, GREY, WHITE, Disc, Page, Path, Photo, Words, line
 
@@ -202,13 +202,16 @@ def _parts(flow: Flow, inspection: Inspection) -> None:
     rows = []
     for part in inspection.parts:
         verdict = {True: "+ goes in", False: "x does not go in", None: "? not judged"}[part.fits]
+        verdict = "~ too close to call" if part.close else verdict
         words = part.sentence[:1].upper() + part.sentence[1:] + "."
-        if part.remedy is not None:
-            words += f" What to do: {part.remedy.sentence}"
+        if part.what_to_do:
+            words += f" What to do: {part.what_to_do}"
         holes = f"{part.holes[0]} ... {part.holes[-1]}"
-        rows.append([verdict, part.part, holes, part.pin.name, words])
-    flow.table(("Verdict", "Part", "Holes", "Tried with", "In words"), rows,
-               (26, 42, 22, 32, None))  # fmt: skip
+        play = "" if part.play_mm is None else f"{part.play_mm:+.2f} ± {part.play_error_mm:.2f}"
+        chance = "" if part.probability is None else percent(part.probability)
+        rows.append([verdict, part.part, holes, part.pin.name, play, chance, words])
+    flow.table(("Verdict", "Part", "Holes", "Tried with", "Play, mm", "Goes in", "In words"), rows,
+               (22, 34, 17, 26, 20, 14, None))  # fmt: skip
 
 
 def _bits(flow: Flow, design, inspection: Inspection, job, bits_mm) -> None:
@@ -227,7 +230,8 @@ def _holes(flow: Flow, inspection: Inspection) -> None:
     rows = []
     for h in inspection.holes:
         state = {DRILLED: "drilled", UNDRILLED: "NOT DRILLED", HIDDEN: "not seen"}[h.state]
-        note = f"! broke out over {h.breakout_deg:.0f}°" if h.breakout_deg else h.reason
+        broken = f"! broke out over {h.breakout_deg:.0f}°" if h.breakout_deg else ""
+        note = "; ".join(words for words in (broken, h.reason) if words)
         off = h.off_mm or (None, None)
         rows.append([
             str(h.hole), state, number(h.asked_mm, ".2f"), number(h.diameter_mm, ".2f"),

@@ -10,7 +10,8 @@ from drillaid.inspection.fit import Pin
 if TYPE_CHECKING:
     from drillaid.inspection.remedy import Remedy
 
-UNLIKELY = 0.025  # of what is told without "too close to call"
+UNLIKELY = 0.1  # the probability, of either verdict, from which on it is too close to call
+SURE = 0.975  # from which on it need not be told
 DRILLED, UNDRILLED, HIDDEN = "drilled", "undrilled", "hidden"
 MEASURED = "measured"
 NOTHING_DRILLED, NOTHING_SEEN = "undrilled", "not_seen"  # of a whole board: nothing to measure
@@ -98,17 +99,33 @@ class PartFinding:
     def sentence(self) -> str:
         if self.fits is None:
             return f"cannot be judged: {self.reason}"
+        if self.close:
+            return self._too_close()
         if self.fits:
             words = f"goes in, {self.play_mm:.2f} mm to spare"
         else:
             words = f"does not go in, {-self.play_mm:.2f} mm short at hole {self.tightest_hole}"
         if not self.sure and not self.fits:
             words += ", which does not matter if these are several small parts"
-        if self.close:
-            words += " (too close to call: try it"
-            if self.probability is not None:
-                words += f"; it goes in with a probability of {percent(self.probability)}"
-            words += ")"
+        if self.probability is not None and 1 - SURE < self.probability < SURE:
+            words += f" (the probability that it goes in is {percent(self.probability)})"
+        return words
+
+    @property
+    def what_to_do(self) -> str:
+        """The remedy in words; empty where there is none."""
+        if self.remedy is None:
+            return ""
+        return ("" if self.sure else "if it is one part: ") + self.remedy.sentence
+
+    def _too_close(self) -> str:
+        room = (
+            f"{self.play_mm:.2f} mm to spare" if self.fits
+            else f"{-self.play_mm:.2f} mm short at hole {self.tightest_hole}"
+        )  # fmt: skip
+        words = f"too close to call, try it: as measured {room}"
+        if self.probability is not None:
+            words += f", and it goes in with a probability of {percent(self.probability)}"
         return words
 
 
@@ -117,7 +134,7 @@ class Summary:
     """Offsets over the drilled holes; None where none was drilled.
 
     mean_off_mm: mean offset vector, design axes; within_95_mm: the 95 % quantile
-    of distances; worst_hole: number of the hole furthest off.
+    of distances; worst_hole: number of the hole furthest off; other_size: made by another bit.
     """
 
     holes: int
@@ -135,6 +152,7 @@ class Summary:
     parts_fitting: int
     parts_unknown: int
     close_calls: int = 0
+    other_size: int = 0
 
 
 @dataclass(frozen=True)

@@ -135,6 +135,7 @@ def summarise(findings: Sequence[HoleFinding], parts: Sequence[PartFinding]) -> 
         worst_mm=worst.distance_mm if worst else None,
         narrowest_ring_mm=min(rings, default=None),
         broken_out=sum((f.breakout_deg or 0) > 0 for f in drilled),
+        other_size=sum(bool(f.reason) for f in drilled),
         parts=len(parts),
         parts_fitting=sum(p.fits is True for p in parts),
         parts_unknown=sum(p.fits is None for p in parts),
@@ -206,6 +207,8 @@ def _message(s: Summary) -> str:
             f"; 95 % within {s.within_95_mm:.2f} mm, the worst is hole {s.worst_hole} "
             f"with {s.worst_mm:.2f} mm"
         )
+    if s.other_size:
+        words += f"; {s.other_size} not of the size asked for"
     failing = s.parts - s.parts_fitting - s.parts_unknown
     if s.parts:
         words += f"; {s.parts_fitting} of {s.parts} parts go in"

@@ -97,8 +97,8 @@ _REFUSALS = {
         "scratched cover looks the same"
     ),
     result.SHAKEN: (
-        "The picture is shaken, smeared along one direction: let board and camera lie still, or "
-        "give more light, so that the exposure is shorter"
+        "The picture is shaken, smeared along one direction (bare wood looks the same): let board "
+        "and camera lie still, or give more light, so that the exposure is shorter"
     ),
     result.EMPTY: (
         "No board is to be seen: lay it under the camera; a bare surface that fills the whole "

@@ -35,6 +35,8 @@ class BoreLook:
     lip: 0 … 1 how much torn copper stands over the rim; lip_mm: how far it leans in
     wobble: (5, 2) amplitude and phase of dust and lip round the hole
     wall_light: how much brighter the side of the wall that faces the light is
+    wall_fall: by what share daylight is weaker one radius down the wall; lamp: None, or the
+      slope of a lamp's rays (mm sideways a mm down), which light the wall down to their shadow
     clumps: 0 … 1, dust in lumps rather than evenly; strewn_mm: how far it lies about
     torn: (direction rad, half its width rad, length mm) of copper torn off beside the rim
     """
@@ -52,6 +54,8 @@ class BoreLook:
     lip_mm: float
     wobble: np.ndarray
     wall_light: float = 0.35
+    wall_fall: float = 0.0
+    lamp: float | None = None
     clumps: float = 0.0
     strewn_mm: float = 0.16
     torn: tuple[float, float, float] | None = None
@@ -62,13 +66,15 @@ class BenchHabits:
     """shares: (5,) of the kinds; spoil: BGR; sun_rad: where the light comes from;
     tidy: no dust and no torn lip
     walls: None, or (brightness, how much more on the lit side) of the bores' walls there;
-    such a bench is also given dust in lumps, dust strewn about and torn copper."""
+    fall, lamp: as in BoreLook; such a bench is also given dust in lumps, dust strewn about and torn copper."""
 
     shares: np.ndarray
     spoil: np.ndarray
     sun_rad: float
     tidy: bool = False
     walls: tuple[float, float] | None = None
+    fall: float = 0.0
+    lamp: float | None = None
 
     @classmethod
     def drawn(cls, seed: int) -> BenchHabits:
@@ -102,7 +108,10 @@ class BenchHabits:
         shares = rng.dirichlet([1.2, 1.2, 0.7, 0.7, 0.7]) * 0.85 + 0.03
         walls = float(rng.uniform(0.5, 1.9)), float(rng.uniform(0.1, 1.2))
         spoil = np.clip(floor, 0, 250).astype(np.float32)
-        return cls(shares, spoil, float(rng.uniform(0, 2 * np.pi)), walls=walls)
+        sun = float(rng.uniform(0, 2 * np.pi))
+        fall = float(rng.uniform(0.2, 0.7)) if rng.random() < 0.7 else 0.0
+        lamp = float(rng.uniform(0.25, 1.6)) if rng.random() < 0.7 else None
+        return cls(shares, spoil, sun, walls=walls, fall=fall, lamp=lamp)
 
     def look(self, radius_mm: float, rng: np.random.Generator) -> BoreLook:
         """The look of the hole whose generator this is: always the same number of draws."""
@@ -133,6 +142,7 @@ class BenchHabits:
     def _unfamiliar(self, rng: np.random.Generator) -> dict:
         wall, light = self.walls
         made = {"wall": wall * rng.uniform(0.8, 1.2), "wall_light": light * rng.uniform(0.6, 1.2)}
+        made["wall_fall"], made["lamp"] = self.fall, self.lamp
         made["clumps"] = float(rng.uniform(0, 1)) if rng.random() < 0.5 else 0.0
         made["strewn_mm"] = float(rng.uniform(0.1, 0.45))
         if rng.random() < 0.08:

@@ -45,6 +45,7 @@ class BoreLayer:
         self._habits = habits or BenchHabits.drawn(seed)
         self.texture = board.backlit(backlight)
         self._views = np.zeros((0, 2))
+        self._thickness_mm = 1.6
 
     def looks(self) -> list[BoreLook]:
         """How each hole drilled so far is drawn, in the order of drilling."""
@@ -61,6 +62,7 @@ class BoreLayer:
         holes = self._board.drilled
         if not holes:
             return False
+        self._thickness_mm = thickness_mm
         at_board = self._board.to_board([h.at_mm for h in holes])
         top = pose(at_board)
         # The ray through the rim's middle goes on below the face: this far sideways.
@@ -120,7 +122,13 @@ class BoreLayer:
         rough = 1 + 0.12 * grain
         sun = np.cos(look.sun_rad) * dx - np.sin(look.sun_rad) * dy
         # the wall away from the light is the one that is lit
-        lit = 0.75 + look.wall_light * np.clip(-sun / radius, -1, 1)
+        facing = np.clip(-sun / radius, -1, 1)
+        deep = self._depth_on_wall(dx, dy, sx, sy, radius)
+        lit = (0.75 + look.wall_light * facing) * (1 - look.wall_fall) ** (deep / radius)
+        if look.lamp is not None:
+            # A ray over the opposite rim comes down the wall as far as the bore is wide there.
+            shadow = 2 * radius * np.clip(facing, 0, 1) / look.lamp
+            lit = lit * (0.6 + 0.6 * np.clip((shadow - deep) / 0.15 + 0.5, 0, 1))
         wall = self._wall_colour() * look.wall
         inside = (lit * rough)[..., None] * wall * (1 - 0.3 * backlight)
         light = np.full(dx.shape, look.lit, np.float32)
@@ -132,6 +140,17 @@ class BoreLayer:
         if backlight > 0:
             spoil = spoil * (1 - backlight) + 245 * backlight
         return inside + seen[..., None] * (spoil - inside)
+
+    def _depth_on_wall(self, dx, dy, sx: float, sy: float, radius: float) -> np.ndarray:
+        """How far down the wall is met, mm, by the ray that comes in at (dx, dy) and goes
+        (sx, sy) sideways on its way through the board."""
+        aside = sx * sx + sy * sy
+        if aside < 1e-9:
+            return np.full(dx.shape, self._thickness_mm, np.float32)
+        along = dx * sx + dy * sy
+        room = np.maximum(radius**2 - dx * dx - dy * dy, 0.0)
+        share = (-along + np.sqrt(along**2 + aside * room)) / aside
+        return self._thickness_mm * np.clip(share, 0.0, 1.0)
 
     def _wall_colour(self) -> np.ndarray:
         look = self._board.look

@@ -5,10 +5,19 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from drillaid.inspection.posterior import FINE, GROWN, locate, rim_along
+from drillaid.inspection.posterior import (
+    COARSE,
+    FINE,
+    GROWN,
+    MIDDLING,
+    OTHER_BIT,
+    Grid,
+    locate,
+    rim_along,
+)
 from drillaid.inspection.rays import ALONG, BINS, RAYS, STEP_MM, TURNS, Network
 
-WIDE = (0.15, 0.015, 9)
+WIDE = Grid(0.15, 0.015, tuple(np.linspace(-0.0375, 0.0375, 9)))
 
 
 def _odds(circle, bit_radius, *, sigma_mm=0.02, seen=None) -> np.ndarray:
@@ -40,6 +49,36 @@ def test_the_circle_is_the_one_the_rays_agree_on():
         assert np.hypot(*(got.xy_mm[0] - truth[:2])) < 0.2 * STEP_MM
         assert abs(got.radius_mm[0] - truth[2]) < 0.2 * STEP_MM
         assert got.support[0] > 0.9
+
+
+@pytest.mark.parametrize("wider_mm", [-0.15, -0.1, 0.1, 0.15])
+def test_a_hole_that_another_bit_made_is_found_as_wide_as_it_is(wider_mm):
+    truth = np.array([0.03, -0.02, 0.5 * GROWN + wider_mm])
+    odds = _odds(truth, 0.5)
+    radius = None
+    for grid in (COARSE, MIDDLING, FINE):
+        got = locate(odds, np.zeros((1, 2)), 0.5, grid, radius)
+        radius = got.radius_mm
+    assert radius[0] == pytest.approx(truth[2], abs=0.2 * STEP_MM)
+    assert np.hypot(*(got.xy_mm[0] - truth[:2])) < 0.2 * STEP_MM
+
+
+def test_faint_rims_make_no_hole_of_another_size():
+    """What little rays say of a small circle is less than what the bit's size says."""
+    odds = _odds([0.0, 0.0, 0.5 * GROWN - 0.1], 0.5, seen=np.arange(RAYS) < 3)
+    got = locate(odds, np.zeros((1, 2)), 0.5, COARSE)
+    assert abs(got.radius_mm[0] - 0.5 * GROWN) < 0.03
+    assert OTHER_BIT < 0.05
+
+
+def test_circles_of_several_sizes_are_told_together_and_apart_alike():
+    truths = np.array([[0.01, 0.0, 0.4], [0.0, 0.02, 0.515], [-0.02, 0.0, 0.62]])
+    odds = np.concatenate([_odds(t, 0.5) for t in truths])
+    whole = locate(odds, np.zeros((3, 2)), 0.5, FINE, truths[:, 2])
+    for k in range(3):
+        alone = locate(odds[k : k + 1], np.zeros((1, 2)), 0.5, FINE, truths[k : k + 1, 2])
+        assert whole.xy_mm[k] == pytest.approx(alone.xy_mm[0])
+        assert whole.covariance[k] == pytest.approx(alone.covariance[0])
 
 
 def test_a_rim_seen_on_one_side_only_is_the_more_doubtful():

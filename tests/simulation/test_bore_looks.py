@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -63,3 +65,39 @@ def test_what_stands_in_the_way_is_known():
     assert hidden.any() == bool(bench.occluders.bit)
     # a bit is thin: it hides less than a fiftieth of the picture
     assert hidden.mean() < 0.02
+
+
+def test_a_lit_wall_is_as_bright_as_it_is_asked_to_be_and_the_rim_stays_where_it_is():
+    """The side of the wall that faces the lamp may be as bright as the board's face."""
+    bench = _bench("dark")
+    bench.habits = replace(BenchHabits.only("dark", 4), walls=(0.5, 0.2))
+    dull = bench.render().astype(float)
+    bench.habits = replace(BenchHabits.only("dark", 4), walls=(1.8, 1.0))
+    lit = bench.render().astype(float)
+    px, scale = bench.true_pixels(), bench.rig.px_per_mm(bench.thickness_mm)
+    v, u = np.mgrid[: lit.shape[0], : lit.shape[1]]
+    brighter = []
+    for hole, (x, y) in zip(bench.board.design.holes, px, strict=True):
+        away = np.hypot(u - x, v - y) / scale
+        inside = away < hole.drill_mm / 2 - 0.05
+        brighter.append((lit - dull)[inside].max())
+    assert np.median(brighter) > 40
+
+
+def test_copper_is_torn_beside_the_rim_and_nowhere_else():
+    bench = _bench("dark")
+    whole = bench.render().astype(float)
+    torn = replace(BenchHabits.only("dark", 4).look(0.5, np.random.default_rng(0)), torn=(0.5, 0.6, 0.4))
+
+    class Torn(BenchHabits):
+        def look(self, radius_mm, rng):
+            made = super().look(radius_mm, rng)
+            return replace(made, torn=torn.torn)
+
+    plain = BenchHabits.only("dark", 4)
+    bench.habits = Torn(plain.shares, plain.spoil, plain.sun_rad)
+    changed = np.abs(bench.render().astype(float) - whole).max(axis=2) > 12
+    px, scale = bench.true_pixels(), bench.rig.px_per_mm(bench.thickness_mm)
+    v, u = np.nonzero(changed)
+    away = np.min(np.hypot(u[:, None] - px[:, 0], v[:, None] - px[:, 1]), axis=1) / scale
+    assert changed.sum() > 200 and away.max() < 2.2

@@ -5,8 +5,15 @@ import math
 import numpy as np
 import pytest
 
-from drillaid.simulation.conditions import bench_for, hard, ordinary, without_board
+from drillaid.simulation.conditions import (
+    bench_for,
+    hard,
+    ordinary,
+    unfamiliar,
+    without_board,
+)
 from drillaid.simulation.designs import random_design
+from drillaid.simulation.look import copper_bgr, laminate_bgr
 
 
 def tilt_deg(rig):
@@ -34,6 +41,18 @@ def test_hard_benches(seed):
     assert bench.covered().mean() <= 0.3
     assert abs(bench.board.look.etch_mm) <= 0.15
     assert bench.render().std() > 5
+
+
+def test_unfamiliar_benches_are_of_any_colour_and_copper_still_shows():
+    floors, walls = [], []
+    for seed in range(6):
+        bench = unfamiliar(seed)
+        assert tilt_deg(bench.rig) <= 8.001 and bench.in_view().all()
+        look = bench.board.look
+        assert np.abs(copper_bgr(look) - laminate_bgr(look)).max() > 35
+        floors.append(bench.habits.spoil.mean())
+        walls.append(bench.habits.walls[0])
+    assert np.ptp(floors) > 60 and np.ptp(walls) > 0.5
 
 
 def test_an_empty_bench_is_not_an_empty_picture():

@@ -27,13 +27,12 @@ def _parts(inspection: Inspection, quiet: str, link: str) -> str:
     order = {False: 0, None: 1, True: 2}
     rows = []
     for part in sorted(inspection.parts, key=lambda p: order[p.fits]):
-        sign = {True: "✓", False: "✗", None: "?"}[part.fits]
+        sign = "≈" if part.close else {True: "✓", False: "✗", None: "?"}[part.fits]
         at = _hole(part.holes[0], link)
         words = f"<b>{sign} {escape(part.part)}</b> ({tr('from hole')} {at})<br>"
         words += escape(part.sentence[:1].upper() + part.sentence[1:]) + "."
-        remedy = getattr(part, "remedy", None)
-        if remedy is not None:
-            words += f"<br>→ {escape(str(getattr(remedy, 'sentence', remedy)))}"
+        if part.what_to_do:
+            words += f"<br>→ {escape(part.what_to_do)}"
         rows.append(f"<p style='margin:4px 0'>{words}</p>")
     return _title(tr("Will the parts go in?")) + "".join(rows)
 
@@ -64,6 +63,8 @@ def _worth(hole) -> str:
         return "? " + (hole.reason or tr("not to be seen"))
     if hole.state == DRILLED and hole.breakout_deg:
         return "▲ " + tr("broke out of its land over {deg}°", deg=round(hole.breakout_deg))
+    if hole.state == DRILLED and hole.reason:
+        return "◇ " + hole.reason
     if hole.ring_mm is not None and hole.ring_mm < THIN_RING_MM:
         return "○ " + tr("thin ring, {ring} left", ring=mm(max(hole.ring_mm, 0.0)))
     return ""
