@@ -139,11 +139,16 @@ def hard(seed: int) -> SimulatedBench:
 
 def unfamiliar(seed: int) -> SimulatedBench:
     """A careful bench of which nothing is like the others': copper, laminate, floor and walls of
-    bores of any colour; at times a hand, and a camera that sharpens and smears colours."""
+    bores of any colour, marks up to 0.65 mm; lenses from wide to long; at times a hand, and a
+    camera that sharpens and smears colours."""
     rng = np.random.default_rng([seed, 13])
     tilt, side = math.radians(rng.uniform(0, 8)), rng.uniform(0, 2 * math.pi)
-    rig = nominal_rig(tilt_rad=tilt, tilt_direction_rad=side, seed=seed)
+    # The longer the lens, the less of a bore's wall is to be seen.
+    focal = float(np.exp(rng.uniform(np.log(0.7), np.log(3.5))))
+    rig = nominal_rig(tilt_rad=tilt, tilt_direction_rad=side, seed=seed, focal_share=focal)
     look = _look(rng, etch_mm=0.08, ragged_mm=(0.005, 0.03), residue=0.2)
+    if look.centre_marks_mm:
+        look = replace(look, centre_marks_mm=float(rng.uniform(0.3, 0.65)))
     while True:
         own = _any_colours(rng)
         drawn = replace(look, **own)

@@ -21,12 +21,14 @@ def nominal_rig(
     tilt_direction_rad: float = 0.0,
     distortion=_DISTORTION,
     seed: int | None = None,
+    focal_share: float = 0.78,
 ) -> Rig:
     """A camera that looks at the bench's origin from above.
 
     mm_per_px: on the bench plane at the middle of the picture
     tilt_rad: of the optical axis against the vertical; tilt_direction_rad: on
       which side of the origin the camera stands, from the bench's x axis
+    focal_share: of the picture's width; longer lenses stand higher for the same view
     seed: None for the nominal rig; else focal length, principal point, roll,
       distortion, spindle place and lean are those of one real specimen
     """
@@ -35,7 +37,7 @@ def nominal_rig(
     def off(sigma: float) -> float:
         return 0.0 if rng is None else float(rng.normal(0, sigma))
 
-    focal = width * 0.78 * (1 + off(0.015))
+    focal = width * focal_share * (1 + off(0.015))
     k = np.asarray(distortion, dtype=np.float64) * (1 + off(0.1))
     cx, cy = (width - 1) / 2 + off(0.005) * width, (height - 1) / 2 + off(0.005) * width
     matrix = [[focal, 0, cx], [0, focal * (1 + off(0.0005)), cy], [0, 0, 1]]

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from drillaid.inspection.rays import ALONG, BINS, STEP_MM  # noqa: E402
 
 WIDTHS = (160, 64)
-EPOCHS = 14
+EPOCHS = 13
 HELD = 20  # every so manieth board is left out
 
 
