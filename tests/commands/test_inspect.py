@@ -52,7 +52,7 @@ def test_json_keeps_the_contract_and_the_truth(job, capsys, tmp_path):
     assert data["status"] == "measured"
     assert data["registration"]["status"] == "registered"
     assert len(data["holes"]) == len(design.holes)
-    far = []
+    far, stated = [], []
     by_place = {tuple(np.round(h["design_mm"], 3)): h["hole"] for h in data["registration"]["holes"]}
     found = {h["hole"]: h for h in data["holes"]}
     for hole in design.holes:
@@ -62,9 +62,12 @@ def test_json_keeps_the_contract_and_the_truth(job, capsys, tmp_path):
             assert h["state"] == "undrilled" and h["off_mm"] is None
         elif h["state"] == "drilled":
             far.append(np.hypot(*np.subtract(h["off_mm"], truth[hole.xy_mm])))
+            stated.append(h["expected_error_mm"])
     assert len(far) >= 0.9 * len(truth)
-    # 95 % within half a pixel of the truth, registration included: 0.03 mm
-    assert np.quantile(far, 0.95) < 0.03
+    # The figure asked for, registration included: 95 % within 0.04 mm (0.030 here, of 29 holes);
+    # and what is stated holds.
+    assert np.quantile(far, 0.95) < 0.04
+    assert np.mean(np.array(far) < 2.5 * np.array(stated)) >= 0.95
     assert data["summary"]["undrilled"] == 1
     fits = [part["fits"] for part in data["parts"]]
     assert {"part", "holes", "fits", "play_mm"} <= set(data["parts"][0])

@@ -70,7 +70,7 @@ def test_holes_that_another_bit_made_are_seen_and_as_wide_as_they_are(diameter_m
     assert np.mean([f.state == "drilled" for f, _ in other]) >= 0.95
     told = [f for f, _ in other if f.state == "drilled"]
     size = np.array([f.diameter_mm for f in told])
-    assert abs(np.median(size) - diameter_mm) < 0.02
+    assert abs(np.median(size) - diameter_mm) < 0.03
     assert np.quantile(np.abs(size - diameter_mm), 0.9) < 0.06
     said = np.mean([f.reason.startswith("another bit") for f in told])
     assert said > 0.9
