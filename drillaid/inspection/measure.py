@@ -16,7 +16,7 @@ from drillaid.inspection.middle_colour import APART, middles_apart
 from drillaid.inspection.patch import Board
 from drillaid.inspection.posterior import GROWN
 from drillaid.inspection.rays import Network
-from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding
+from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding, as_pair
 from drillaid.inspection.slots import End, slot_ends, slot_finding
 from drillaid.inspection.state import hole_share, judge
 from drillaid.registration.result import Placement
@@ -172,11 +172,11 @@ def _finding(
         state=state,
         reason=reason,
         asked_mm=asked,
-        centre_mm=_pair(rim.xy_mm) if with_rig else None,
-        pixel=_pair(pixel),
-        off_mm=_pair(off),
+        centre_mm=as_pair(rim.xy_mm) if with_rig else None,
+        pixel=as_pair(pixel),
+        off_mm=as_pair(off),
         distance_mm=float(np.hypot(*off)),
-        place_mm=_pair(rim.xy_mm * [flip, 1.0]),
+        place_mm=as_pair(rim.xy_mm * [flip, 1.0]),
         diameter_mm=diameter,
         diameter_error_mm=2 * float(np.sqrt(rim.covariance[2, 2])),
         ring_mm=None if land is None else ring_left(land, in_design, diameter),
@@ -184,8 +184,3 @@ def _finding(
         expected_error_mm=float(np.hypot(centre_error, registered_error)),
         centre_error_mm=centre_error,
     )
-
-
-def _pair(xy) -> tuple[float, float]:
-    return float(xy[0]), float(xy[1])
-

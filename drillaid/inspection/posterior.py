@@ -87,7 +87,7 @@ def locate(
 
 def _together(count: int, parts: list[tuple[np.ndarray, Circles]]) -> Circles:
     names = [f.name for f in fields(Circles)]
-    whole = {n: np.empty((count, *getattr(parts[0][1], n).shape[1:])) for n in names} if parts else {}
+    whole = {n: np.empty((count, *getattr(parts[0][1], n).shape[1:])) for n in names}
     for here, some in parts:
         for name in names:
             whole[name][here] = getattr(some, name)

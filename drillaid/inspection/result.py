@@ -17,6 +17,11 @@ MEASURED = "measured"
 NOTHING_DRILLED, NOTHING_SEEN = "undrilled", "not_seen"  # of a whole board: nothing to measure
 
 
+def as_pair(xy) -> tuple[float, float]:
+    """A place (2,) as plain numbers."""
+    return float(xy[0]), float(xy[1])
+
+
 def percent(share: float) -> str:
     """ "62 %", and neither 0 nor 100 for what is not certain."""
     if 0 < share < 0.005:

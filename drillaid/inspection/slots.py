@@ -15,7 +15,7 @@ from drillaid.design.model import Design, Hole
 from drillaid.design.ring import land_breakout_deg, ring_left
 from drillaid.inspection.holes import Place, Seen
 from drillaid.inspection.patch import Board
-from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding
+from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding, as_pair
 
 OWN_SHARE = 0.45  # of the way to the next hole of the row
 
@@ -80,15 +80,11 @@ def slot_finding(
         breakout = max(land_breakout_deg(land, xy, wide) for xy, wide in each)
     return HoleFinding(
         hole=hole.number, state=state, reason=reason, asked_mm=hole.drill_mm,
-        centre_mm=_pair(middle) if with_rig else None,
-        pixel=_pair(board.to_pixels(middle[None])[0]), off_mm=_pair(off),
-        distance_mm=float(np.hypot(*off)), place_mm=_pair(middle * [flip, 1.0]),
+        centre_mm=as_pair(middle) if with_rig else None,
+        pixel=as_pair(board.to_pixels(middle[None])[0]), off_mm=as_pair(off),
+        distance_mm=float(np.hypot(*off)), place_mm=as_pair(middle * [flip, 1.0]),
         diameter_mm=width, diameter_error_mm=float(np.sqrt(spread[2, 2])),
         ring_mm=left, breakout_deg=breakout,
         expected_error_mm=float(np.hypot(centre_error, registered_error_mm)),
         centre_error_mm=centre_error, certainty=sure,
     )  # fmt: skip
-
-
-def _pair(xy) -> tuple[float, float]:
-    return float(xy[0]), float(xy[1])
