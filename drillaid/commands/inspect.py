@@ -249,6 +249,10 @@ def _text(inspection) -> str:
     broken = [h for h in inspection.holes if h.breakout_deg]
     for h in broken:
         lines.append(f"hole {h.hole} broke out of its land over {h.breakout_deg:.0f}°")
+    other = [h for h in inspection.holes if h.state == "drilled" and h.reason]
+    lines += [f"hole {h.hole}: {h.reason}" for h in other[:12]]
+    if len(other) > 12:
+        lines.append(f"and {len(other) - 12} more holes of another bit")
     for part in inspection.parts:
         if part.fits is not True or part.close:
             lines.append(f"{part.part} (holes {part.holes[0]} … {part.holes[-1]}): {part.sentence}")
