@@ -22,8 +22,8 @@ VERDICTS = {True: "✓ goes in", False: "✗ does not go in", None: "? not judge
 
 
 def worth_a_number(inspection: Inspection) -> set[int]:
-    """Holes a reader will look for: broken out, missing, spoiling a part, the worst few."""
-    numbers = {h.hole for h in inspection.holes if h.state != DRILLED or h.breakout_deg}
+    """Holes a reader will look for: broken out, missing, of another bit, spoiling a part, the worst few."""
+    numbers = {h.hole for h in inspection.holes if h.state != DRILLED or h.breakout_deg or h.reason}
     numbers |= {p.tightest_hole for p in inspection.parts if p.fits is False}
     for part in inspection.parts:
         numbers |= {part.holes[0], part.holes[-1]}
