@@ -155,12 +155,16 @@ class Homography:
         """Mapped points; those on or behind the horizon come back as NaN."""
         points = as_points(xy)
         m = self.matrix
-        mapped = points @ m[:, :2].T + m[:, 2]
-        w = mapped[:, 2]
+        # The library's product of so narrow matrices is slower than its terms one by one.
+        x, y = points[:, 0], points[:, 1]
+        u, v, w = (row[0] * x + row[1] * y + row[2] for row in m)
         front = w > 1e-12
+        out = np.empty((len(points), 2))
         with np.errstate(divide="ignore", invalid="ignore"):
-            out = mapped[:, :2] / w[:, None]
-        out[~front] = np.nan
+            np.divide(u, w, out=out[:, 0])
+            np.divide(v, w, out=out[:, 1])
+        if not front.all():
+            out[~front] = np.nan
         return out
 
     def __matmul__(self, other) -> Homography:

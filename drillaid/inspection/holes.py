@@ -19,7 +19,7 @@ from drillaid.inspection.vote import vote
 STARTS = 3  # places from which each hole is looked at
 GROWN_MOST = 1.14  # of a hole's radius to its bit's
 # Radii that are voted for beside the bit's, mm: boards are drilled with the bit at hand.
-VOTED_MM = (-0.15, -0.1, -0.05, 0.0, 0.04, 0.08, 0.14, 0.2)
+VOTED_MM = (-0.15, -0.1, -0.05, 0.0, 0.04, 0.08, 0.14, 0.2, 0.26)
 SMALLEST_VOTED_MM = 0.2
 # Of how far the lower rim seems displaced: on exactly drawn holes with walls of copper's
 # brightness the centre moves by 0.4 of it, with dark ones not at all.

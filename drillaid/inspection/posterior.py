@@ -62,7 +62,7 @@ class Grid:
     wider_mm: tuple[float, ...]
 
 
-COARSE = Grid(0.30, 0.05, (-0.19, -0.15, -0.11, -0.07, -0.03, 0.0, 0.03, 0.07, 0.11, 0.15, 0.19))
+COARSE = Grid(0.30, 0.05, (-0.19, -0.15, -0.11, -0.07, -0.03, 0.0, 0.03, 0.07, 0.11, 0.15, 0.19, 0.23, 0.27))
 MIDDLING = Grid(0.12, 0.03, (-0.04, -0.02, 0.0, 0.02, 0.04))
 FINE = Grid(0.066, 0.011, tuple(np.linspace(-0.038, 0.038, 9)))
 RADIUS_STEP_MM = 0.02  # radii about which circles are tried; one table for all of a step

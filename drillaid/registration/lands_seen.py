@@ -145,19 +145,16 @@ def _likeness(read, size_px, noise: float, to_px, design: Design, copper: Copper
     grid = np.stack(np.meshgrid(axis, axis), axis=-1).reshape(-1, 2)
     away, inner = np.linalg.norm(grid, axis=1), design.drill_mm[which] / 2 + HOLE_MARGIN_MM
     # Drilled already or not, marked or not: the hole's own place says nothing of its land.
-    near = ((away <= reach_mm[:, None]) & (away >= inner[:, None])).astype(np.float32)
-    places = (design.xy_mm[which][:, None, :] + grid).reshape(-1, 2)
-    count = len(near)
-    drawn = sample(_soft(copper), copper.to_design.inverse(places)).reshape(count, -1)
+    near = (away <= reach_mm[:, None]) & (away >= inner[:, None])
+    owner, place = np.nonzero(near)
+    places = design.xy_mm[which][owner] + grid[place]
     px = to_px(places)
-    seen = read(px).reshape(count, -1)
-    drawn, spread = _centred(drawn, near)
-    seen, power = _centred(seen, near)
-    likeness = (drawn * seen).sum(axis=1) / (
-        np.maximum(near.sum(axis=1), 1.0) * np.sqrt(np.maximum(spread, 1e-9) * (power + noise**2))
-    )
-    inside = (_in_view(size_px, px, 2.0).reshape(count, -1) | (near == 0)).all(axis=1)
-    return likeness, inside & (spread > LEAST_SPREAD)
+    drawn, spread = _centred(sample(_soft(copper), copper.to_design.inverse(places)), owner, len(near))
+    seen, power = _centred(read(px), owner, len(near))
+    together = np.bincount(owner, drawn * seen, len(near)) / _counts(owner, len(near))
+    likeness = together / np.sqrt(np.maximum(spread, 1e-9) * (power + noise**2))
+    outside = np.bincount(owner, ~_in_view(size_px, px, 2.0), len(near))
+    return likeness, (outside == 0) & (spread > LEAST_SPREAD)
 
 
 _softened: weakref.WeakKeyDictionary[Copper, np.ndarray] = weakref.WeakKeyDictionary()
@@ -172,11 +169,18 @@ def _soft(copper: Copper) -> np.ndarray:
     return soft
 
 
-def _centred(values: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(N, M) less their weighted means, weighted; (N,) their variance."""
-    total = np.maximum(weight.sum(axis=1, keepdims=True), 1.0)
-    away = weight * (values - (weight * values).sum(axis=1, keepdims=True) / total)
-    return away, (away**2).sum(axis=1) / total[:, 0]
+def _counts(owner: np.ndarray, count: int) -> np.ndarray:
+    return np.maximum(np.bincount(owner, minlength=count), 1)
+
+
+def _centred(values: np.ndarray, owner: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
+    """(M,) less the mean of those of the same owner; (count,) their variance.
+
+    owner: (M,) 0 ... count - 1
+    """
+    total = _counts(owner, count)
+    away = values - (np.bincount(owner, values, count) / total)[owner]
+    return away, np.bincount(owner, away**2, count) / total
 
 
 def _in_view(size_px, px: np.ndarray, margin: float) -> np.ndarray:

@@ -32,7 +32,7 @@ from drillaid.registration.result import (
 from drillaid.vision.channel import grey_of
 from drillaid.vision.eye import Eye
 from drillaid.vision.outline import Region, board_region, borders_of
-from drillaid.vision.quality import BURNT, burnt_out, focus_of, shrunk, too_dark
+from drillaid.vision.quality import BURNT, Focus, burnt_out, focus_of, shrunk, too_dark
 
 IN_PART = 0.6  # of the support that convinces: the pattern is there, though not well enough
 BARE_BUSY, BARE_PLAIN, BARE_AREA = 0.008, 0.8, 0.15
@@ -59,14 +59,17 @@ class Why:
     mm: float = 0.0
 
 
-def why_not_found(image: np.ndarray, found: list[Refined], holes_mm: np.ndarray) -> Why:
-    """image: uint8 BGR (H, W, 3) or grey; found: what the search came upon, best first."""
-    small = shrunk(image if image.ndim == 3 else np.repeat(image[..., None], 3, axis=2))
+def why_not_found(
+    image: np.ndarray, found: list[Refined], holes_mm: np.ndarray, focus: Focus | None = None
+) -> Why:
+    """image: uint8 BGR (H, W, 3) or grey; found: what the search came upon, best first
+    focus: of the picture (`focus_in`), where it is known already"""
+    small = _small(image)
     if too_dark(small):
         return Why(DARK)
     if burnt_out(small) > BURNT:
         return Why(BURNT_OUT)
-    focus = focus_of(_eye(small))
+    focus = focus_of(_eye(small)) if focus is None else focus
     if focus.blurred:
         return Why(SHAKEN if focus.shaken else BLURRED)
     region = board_region(small)
@@ -87,13 +90,21 @@ def why_not_found(image: np.ndarray, found: list[Refined], holes_mm: np.ndarray)
     return Why(EMPTY)
 
 
-def smeared(image: np.ndarray) -> bool:
+def focus_in(image: np.ndarray) -> Focus:
+    """Of a whole picture, uint8 BGR (H, W, 3) or grey."""
+    return focus_of(_eye(_small(image)))
+
+
+def smeared(focus: Focus) -> bool:
     """Is the picture too blurred or shaken to measure in, even where the pattern is found?
 
     A smear along one direction displaces edges by far more than any fit can notice.
     """
-    focus = focus_of(_eye(shrunk(image)))
     return focus.blurred or focus.shaken
+
+
+def _small(image: np.ndarray) -> np.ndarray:
+    return shrunk(image if image.ndim == 3 else np.repeat(image[..., None], 3, axis=2))
 
 
 def _eye(small: np.ndarray) -> Eye:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +19,7 @@ from drillaid.registration.hypotheses import (
     scenes_without_rig,
 )
 from drillaid.registration.lands_seen import lands_seen
-from drillaid.registration.reasons import out_of_size, smeared, vague, why_not_found
+from drillaid.registration.reasons import focus_in, out_of_size, smeared, vague, why_not_found
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import (
     AMBIGUOUS,
@@ -66,15 +67,24 @@ def register_picture(
     clock = Clock(time.perf_counter())
     fringes = fringes_of(image)
     image = fringes.removed(image)
-    task = Task(image, design, face == "bottom", tuple(pads), clock, fringes)
-    scenes = _scenes(image, rig, thickness_mm)
+    # Whether the picture is sharp is needed at the end only: another processor looks meanwhile.
+    with ThreadPoolExecutor(1) as aside:
+        task = Task(
+            image, design, face == "bottom", tuple(pads), clock, fringes, aside.submit(focus_in, image)
+        )
+        return _registered(task, rig, thickness_mm)
+
+
+def _registered(task: Task, rig: Rig | None, thickness_mm: float) -> Registration:
+    clock, pads = task.clock, task.pads
+    scenes = _scenes(task.image, rig, thickness_mm)
     scenes[0]
     clock.find = time.perf_counter() - clock.started
     found = search(task, scenes)
     if pads:
         # What a person points out need not be asked again, but it must be borne out.
         found = [
-            r for r in found if borne_out(r.to_px, design.xy_mm, pads, POINTED_MM * r.px_per_mm)
+            r for r in found if borne_out(r.to_px, task.design.xy_mm, pads, POINTED_MM * r.px_per_mm)
         ]
     return _verdict(task, found, scenes, rig, thickness_mm)
 
@@ -90,7 +100,9 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
     total = len(design.holes)
 
     def refusal(status: str, best: Refined | None, rival=None) -> Registration:
-        why = why_not_found(task.image, found, design.xy_mm) if status == NOT_FOUND else None
+        why = None
+        if status == NOT_FOUND:
+            why = why_not_found(task.image, found, design.xy_mm, task.focus.result())
         reason = why.reason if why else {AMBIGUOUS: FITS_TWICE, MIRRORED: WRONG_WAY}[status]
         message = refusal_sentence(status, best, why, rival=rival)
         agreeing = int(best.agree.sum()) if best else 0
@@ -110,7 +122,7 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
         # A pattern that is its own mirror image says nothing of how it was etched.
         own = next((r for r in rivals if r.mirrored and not told_apart(best.evidence, r.evidence)), None)
         return refusal(MIRRORED, best) if own is None else refusal(AMBIGUOUS, best, own.evidence)
-    if out_of_size(best) or smeared(task.image) or vague(best, design.xy_mm):
+    if out_of_size(best) or smeared(task.focus.result()) or vague(best, design.xy_mm):
         return refusal(NOT_FOUND, best)
     ahead = any(r.mirrored and told_apart(r.evidence, best.evidence) for r in rivals)
     if close is not None and not (ahead and best.by == "copper"):

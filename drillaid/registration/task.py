@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -35,8 +36,9 @@ class Clock:
 class Task:
     """What is looked for in one photograph.
 
-    image: uint8 BGR, its colours laid over each other by `fringes`; mirrored: how the design should appear; pads: pointed out by a
-    person; known: hypotheses already worked out; aside: likely ones not looked at closely
+    image: uint8 BGR, its colours laid over each other by `fringes`; mirrored: how the design
+    should appear; pads: pointed out by a person; focus: how sharp the image is, on its way;
+    known: hypotheses already worked out; aside: likely ones not looked at closely
     """
 
     image: object
@@ -45,6 +47,7 @@ class Task:
     pads: tuple
     clock: Clock
     fringes: Fringes
+    focus: Future
     known: dict = field(default_factory=dict)
     aside: list = field(default_factory=list)
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from drillaid.processors import side_by_side
 from drillaid.vision.channel import SOFT_PX, mixture_weights, second_mixture
 
 SMOOTH_MM = 0.15  # the narrowest gaps between tracks survive this
@@ -29,12 +30,18 @@ def edge_field(image: np.ndarray, valid: np.ndarray, px_per_mm: float) -> np.nda
     where nothing was photographed; px_per_mm: or per any unit a land is a few of
     """
     inside = cv2.erode(valid, np.ones((5, 5), np.uint8)) > 0
-    cos, sin = (np.zeros(image.shape[:2], np.float32) for _ in range(2))
     channels = _channels(image)
-    for grey in channels:
-        _add_directions(cos, sin, grey, inside, px_per_mm)
+
+    def directions(some: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+        cos, sin = (np.zeros(image.shape[:2], np.float32) for _ in range(2))
+        for grey in some:
+            _add_directions(cos, sin, grey, inside, px_per_mm)
+        return cos, sin
+
+    (cos, sin), (more_cos, more_sin) = side_by_side(directions, [channels[:2], channels[2:]])
     share = inside * np.float32(1 / len(channels))
-    return cv2.merge([cos * share, sin * share]).view(np.complex64)[..., 0]
+    cos, sin = (cos + more_cos) * share, (sin + more_sin) * share
+    return cv2.merge([cos, sin]).view(np.complex64)[..., 0]
 
 
 def _channels(image: np.ndarray) -> list[np.ndarray]:

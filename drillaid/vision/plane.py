@@ -113,15 +113,38 @@ def flatten(
     points = np.stack(np.meshgrid(u, v), axis=-1).reshape(-1, 2)
     coarse = view.to_px(to_plane(points)).astype(np.float32).reshape(len(v), len(u), 2)
     coarse = np.nan_to_num(coarse, nan=-1e4)
+    times = _finer(coarse, grid)
+    image = _reduced(image, times)
+    coarse = (coarse + 0.5) / times - 0.5
     step = np.float32(1.0 / grid)
     scale = np.array([[step, 0, 0], [0, step, 0]], dtype=np.float32)
     fine = cv2.warpAffine(
         coarse, scale, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     )
     flat = cv2.remap(image, fine, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    photo_w, photo_h = view.size_px
+    photo_w, photo_h = image.shape[1], image.shape[0]
     inside = cv2.inRange(fine, (0.0, 0.0), (photo_w - 1.0, photo_h - 1.0))
     return FlatPicture(flat, to_plane, inside)
+
+
+def _finer(coarse: np.ndarray, grid: int) -> int:
+    """How many times finer than the flat picture the photograph is, nowhere less.
+
+    coarse: float32 (R, C, 2), where in the photograph every `grid`-th pixel comes from
+    """
+    step = np.linalg.norm(np.diff(coarse, axis=1), axis=2) / grid
+    seen = (coarse[:, 1:] > -1e3).all(axis=2) & (coarse[:, :-1] > -1e3).all(axis=2)
+    return max(1, int(step[seen].min())) if seen.any() else 1
+
+
+def _reduced(image: np.ndarray, times: int) -> np.ndarray:
+    """Means of squares of `times` pixels: what a coarser picture would have seen, with less
+    noise. Pixels that fill no square at the right and lower rim are left out."""
+    if times == 1:
+        return image
+    height, width = (n // times for n in image.shape[:2])
+    whole = image[: height * times, : width * times]
+    return cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA)
 
 
 def free_plane(matrix, size_px: tuple[int, int]) -> FreePlane:

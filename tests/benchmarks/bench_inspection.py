@@ -27,7 +27,7 @@ from drillaid.simulation.bore_looks import KINDS, BenchHabits  # noqa: E402
 from drillaid.simulation.conditions import hard, ordinary, unfamiliar  # noqa: E402
 
 
-OTHER_BITS_MM = (-0.3, -0.2, -0.15, -0.1, 0.1, 0.2, 0.3)
+OTHER_BITS_MM = (-0.3, -0.2, -0.15, -0.1, 0.1, 0.2, 0.3, 0.5)
 OTHER = 0.0, 1 / 30  # shares of the holes drilled with another bit, and astray
 OTHER_UNFAMILIAR = 0.2, 0.1
 

@@ -24,7 +24,7 @@ from draw_rays import NUDGE_MM, bench_of, of_benches, other_bits  # noqa: E402
 from drillaid.inspection.holes import look_at  # noqa: E402
 from drillaid.inspection.measure import looked_at  # noqa: E402
 
-TAKES = (50, 35, 45, 45, 130)  # seeds of each kind of bench, from 0
+TAKES = (140, 60, 60, 60, 160)  # seeds of each kind of bench, from 0
 DRILLED, UNDRILLED, COVERED = range(3)
 SOME, MOST = 0.15, 0.7  # of a hole that is covered
 FOUND_MM = 0.06

@@ -46,7 +46,7 @@ from drillaid.simulation.optics import Light, Optics  # noqa: E402
 from drillaid.simulation.parts import Part, Pin  # noqa: E402
 from drillaid.simulation.bench import SimulatedBench  # noqa: E402
 
-TAKES = (40, 30, 45, 40, 120)  # seeds of each kind of bench, from 0
+TAKES = (70, 40, 60, 50, 150)  # seeds of each kind of bench, from 0
 RAYS_KEPT = 10  # of the 48 from one place; neighbours say nearly the same
 JITTERS_MM = (0.01, 0.03, 0.10)  # of rays' origins about a hole's true middle, one sigma
 NUDGE_MM = 0.015  # one sigma by axis: a registration is never quite right

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from concurrent.futures import Future
 from types import SimpleNamespace
 
 import numpy as np
@@ -20,6 +21,7 @@ from drillaid.registration.task import Clock, Task
 from drillaid.vision.contours import EdgeModel
 from drillaid.vision.eye import Eye
 from drillaid.vision.fringes import Fringes
+from drillaid.vision.quality import Focus
 
 HOLES = np.array([[5.0 * (k % 6), 7.0 * (k // 6)] for k in range(24)])
 EYE = Eye(np.full((120, 160), 90.0, np.float32), 1.0)
@@ -66,7 +68,9 @@ def test_a_stretched_fit_is_refused_although_all_agrees():
     design = Design("grid", tuple(Hole(k + 1, *xy, 0.8) for k, xy in enumerate(HOLES)))
     grey = np.full((120, 160, 3), 90, np.uint8)
     none = Fringes(0.0, 0.0, (1.0, 1.0), (160, 120))
-    task = Task(grey, design, False, ((1, 0.0, 0.0),), Clock(time.perf_counter()), none)
+    focus = Future()
+    focus.set_result(Focus(0.6))
+    task = Task(grey, design, False, ((1, 0.0, 0.0),), Clock(time.perf_counter()), none, focus)
     found = [placed(Affine.from_parts(shear=0.0094))]
     assert found[0].evidence.convincing
     answer = _verdict(task, found, SimpleNamespace(made={}, calibrated=False), None, 1.6)

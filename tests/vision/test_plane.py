@@ -13,6 +13,8 @@ SIZE = (480, 270)
 def view_of(kind: str):
     if kind == "rig":
         return RigPlane(nominal_rig(*SIZE, 0.24, np.radians(14), 1.0, seed=5), 1.6)
+    if kind == "fine rig":  # several of its pixels to one of a flat picture
+        return RigPlane(nominal_rig(1280, 720, 0.06, np.radians(14), 1.0, seed=5), 1.6)
     matrix = [[8.0, 2.0, 200.0], [1.0, -9.0, 150.0], [0.004, -0.006, 1.0]]
     return free_plane(np.array(matrix), SIZE)
 
@@ -46,9 +48,10 @@ def test_free_planes_know_front_from_behind_whatever_the_sign():
 
 def painted(view) -> np.ndarray:
     """A photograph of a smooth pattern on the plane, float32."""
-    v, u = np.mgrid[: SIZE[1], : SIZE[0]]
+    width, height = view.size_px
+    v, u = np.mgrid[:height, :width]
     xy = view.to_plane(np.column_stack([u.ravel(), v.ravel()]))
-    return pattern(xy).reshape(SIZE[1], SIZE[0]).astype(np.float32)
+    return pattern(xy).reshape(height, width).astype(np.float32)
 
 
 def pattern(xy) -> np.ndarray:
@@ -56,7 +59,7 @@ def pattern(xy) -> np.ndarray:
     return 128 + 80 * np.sin(2 * np.pi * xy[:, 0] / 10) * np.cos(2 * np.pi * xy[:, 1] / 10)
 
 
-@pytest.mark.parametrize("kind", ["rig", "free"])
+@pytest.mark.parametrize("kind", ["rig", "free", "fine rig"])
 def test_a_flattened_picture_shows_the_plane(kind):
     view = view_of(kind)
     flat = flatten(painted(view), view, 5.0)
@@ -70,19 +73,27 @@ def test_a_flattened_picture_shows_the_plane(kind):
     assert len(u) > 0.5 * flat.valid.size
 
 
-@pytest.mark.parametrize("kind", ["rig", "free"])
+@pytest.mark.parametrize("kind", ["rig", "free", "fine rig"])
 def test_valid_is_what_the_photograph_covers(kind):
     view = view_of(kind)
-    flat = flatten(np.zeros((SIZE[1], SIZE[0]), np.uint8), view, 3.0)
+    flat = flatten(np.zeros(view.size_px[::-1], np.uint8), view, 3.0)
     v, u = np.mgrid[: flat.valid.shape[0], : flat.valid.shape[1]]
     px = view.to_px(flat.to_plane(np.column_stack([u.ravel(), v.ravel()]).astype(float)))
-    clear = 1.5  # px of the photograph that the coarse map may be off at the rim
+    # px of the photograph that the coarse map may be off at the rim, or that fill no square
+    clear = 4.5 if kind == "fine rig" else 1.5
     with np.errstate(invalid="ignore"):
-        inside = ((px >= clear) & (px <= np.subtract(SIZE, 1 + clear))).all(axis=1)
-        outside = ((px < -clear) | (px > np.subtract(SIZE, 1 - clear))).any(axis=1)
+        inside = ((px >= clear) & (px <= np.subtract(view.size_px, 1 + clear))).all(axis=1)
+        outside = ((px < -clear) | (px > np.subtract(view.size_px, 1 - clear))).any(axis=1)
     valid = flat.valid.ravel() > 0
     assert valid[inside].all()
     assert not valid[outside].any()
+
+
+def test_what_is_coarser_than_the_photograph_is_quieter():
+    view = view_of("rig")
+    noise = np.random.default_rng(3).normal(128, 8, (SIZE[1], SIZE[0])).astype(np.float32)
+    fine, coarse = (flatten(noise, view, k) for k in (4.0, 1.3))
+    assert coarse.image[coarse.valid > 0].std() < 0.5 * fine.image[fine.valid > 0].std()
 
 
 def test_y_runs_up_and_x_to_the_right():

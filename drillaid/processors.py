@@ -1,0 +1,26 @@
+"""Work on whole pictures, shared out among the processors: the libraries that do it let other
+threads go on meanwhile."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+
+MOST_WORKERS = 8
+
+
+def processors() -> int:
+    """How many this program may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def side_by_side(work: Callable, trials: Sequence, *, worth_it: bool = True) -> list:
+    """[work(trial) for trial in trials], several at a time where that is worth it."""
+    workers = min(processors(), MOST_WORKERS, len(trials))
+    if workers < 2 or not worth_it:
+        return [work(trial) for trial in trials]
+    with ThreadPoolExecutor(workers) as pool:
+        return list(pool.map(work, trials))
