@@ -48,11 +48,17 @@ def _channels(image: np.ndarray) -> list[np.ndarray]:
     """The two best mixtures of colours and two ratios of them, which light does not change."""
     soft = cv2.GaussianBlur(image, (0, 0), SOFT_PX)
     first = mixture_weights(image, step=4, soft=soft)
-    mixtures = np.array([first, second_mixture(soft, first)], np.float32)
-    colour = np.array([[-1.0, 0.0, 1.0], [-0.5, 1.0, -0.5]], np.float32)
-    mixed = cv2.transform(image.astype(np.float32), mixtures)
-    ratios = cv2.transform(cv2.LUT(image, _LOGARITHMS), colour)
-    return [*cv2.split(mixed), *cv2.split(ratios)]
+    plain, logarithms = image.astype(np.float32), cv2.LUT(image, _LOGARITHMS)
+    return [
+        # one at a time: the library is several times slower at two of three
+        cv2.transform(values, np.array([weights], np.float32))
+        for values, weights in (
+            (plain, first),
+            (plain, second_mixture(soft, first)),
+            (logarithms, (-1.0, 0.0, 1.0)),
+            (logarithms, (-0.5, 1.0, -0.5)),
+        )
+    ]
 
 
 def _add_directions(total_cos, total_sin, grey, inside, px_per_mm: float) -> None:
