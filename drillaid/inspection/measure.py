@@ -18,7 +18,7 @@ from drillaid.inspection.posterior import GROWN
 from drillaid.inspection.rays import Network
 from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED, HoleFinding, as_pair
 from drillaid.inspection.slots import End, slot_ends, slot_finding
-from drillaid.inspection.state import hole_share, judge
+from drillaid.inspection.state import ROUND, hole_share, judge
 from drillaid.registration.result import Placement
 from drillaid.rig.rig import Rig
 from drillaid.vision.channel import noise_of
@@ -26,8 +26,10 @@ from drillaid.vision.fringes import fringes_of
 
 # The finest picture the network knows; finer ones are blurred to it first.
 FINEST_MM = 0.045
+PLAIN_IS_SURE = 0.999  # certainty, of what nothing but a hole looks like
 MARK_IS_SURE = 0.99  # certainty, where none of 679 drilled holes was taken for a mark
-OTHER_BIT_MM, OTHER_BIT_SIGMAS = 0.06, 3.0  # beyond which a hole's size is another bit's
+OTHER_BIT_MM, OTHER_BIT_SIGMAS = 0.06, 2.0  # beyond which a hole's size is another bit's
+ANOTHER_MM = 0.12  # from the bit's size, beyond which a rim must be seen on half of the rays
 LENS_PX = 0.7  # one sigma of a usual lens's blur and of a pixel
 
 
@@ -62,7 +64,9 @@ def measure_holes(
     slots: dict[int, list[End]] = {}
     for k, i in enumerate(of, start=len(places)):
         state, reason = _judged(seen[k], odds[k])
-        slots.setdefault(i, []).append(End(state, reason, seen[k], _certainty(state, odds[k])))
+        slots.setdefault(i, []).append(
+            End(state, reason, seen[k], _certainty(state, odds[k], seen[k]))
+        )
     findings = []
     for i, hole in enumerate(design.holes):
         error = float(placement.expected_error_mm[i])
@@ -74,9 +78,14 @@ def measure_holes(
             )
             continue
         state, reason = _judged(seen[i], odds[i])
-        sure = _certainty(state, odds[i])
-        if marked is not None and seen[i] is not None:
-            if state != UNDRILLED and marked.plain[i]:
+        sure = _certainty(state, odds[i], seen[i])
+        if state == DRILLED and _hardly_a_rim(seen[i], float(bits[i])):
+            state, sure = HIDDEN, 1.0
+            reason = "something round is there, but hardly of a hole's size"
+        plain = state == DRILLED and seen[i].look.plain_hole(seen[i].support)
+        if marked is not None and seen[i] is not None and not plain:
+            narrow = marked.taken_for_hole(i, 2 * seen[i].radius_mm, float(bits[i]))
+            if state != UNDRILLED and (marked.plain[i] or (state == DRILLED and narrow)):
                 state, reason = UNDRILLED, "its etched centre mark is still there"
                 sure = MARK_IS_SURE
             elif state == UNDRILLED and apart[i] >= APART and not marked.likely[i]:
@@ -140,12 +149,20 @@ def _judged(seen: Seen | None, odds) -> tuple[str, str]:
     return judge(odds, seen.look, seen.support)
 
 
-def _certainty(state: str, odds) -> float:
+def _certainty(state: str, odds, seen: Seen | None) -> float:
     """Of that state against its contrary; 1 where nothing is said."""
-    if state == HIDDEN:
+    if state == HIDDEN or seen is None:
         return 1.0
     share = hole_share(odds)
+    if state == DRILLED and seen.look.plain_hole(seen.support):
+        return max(share, PLAIN_IS_SURE)
     return share if state == DRILLED else 1 - share
+
+
+def _hardly_a_rim(seen: Seen, bit_mm: float) -> bool:
+    """Is the circle far from the bit's size, and on few rays? A land's own edge is such a one."""
+    other = abs(2 * seen.radius_mm - GROWN * bit_mm) > ANOTHER_MM
+    return other and seen.support < ROUND
 
 
 def _other_bit(diameter_mm: float, error_mm: float, bit_mm: float) -> str:

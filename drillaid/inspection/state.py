@@ -18,8 +18,9 @@ from drillaid.inspection.posterior import Circles
 from drillaid.inspection.result import DRILLED, HIDDEN, UNDRILLED
 
 # A hole against an untouched pad. A hole that was missed is drilled twice at the worst; a pad
-# taken for drilled is passed over, so a hole must be the surer of the two.
-UNTOUCHED_BELOW, DRILLED_FROM = 0.5, 0.7
+# taken for drilled is passed over, so a hole must be the surer of the two: of 5,038 holes on
+# 120 ordinary benches 8 lie between 0.7 and 0.98, and 2 of 1,690 untouched pads.
+UNTOUCHED_BELOW, DRILLED_FROM = 0.5, 0.98
 COVERED = 0.7  # the probability from which on neither is asked
 MEASURABLE = 0.25  # share of the rays with a rim on the circle, below which it is nowhere
 UNTOUCHED = 0.55  # of the pixels where the bit would have cut, like the board's copper
@@ -27,6 +28,10 @@ BARE = 0.7  # of them, like its laminate
 ALIKE = 5.0  # textures within which a colour is this board's copper
 LEAST_PIXELS, LEAST_TEXTURE = 6, 3.0
 LEAST_GREY = 8.0  # colours nearer than this are one, grey levels over three colours
+# A circle on most rays, with copper about it and in it what is neither copper nor laminate nor
+# a mixture of the two, is a hole, however unusual: no etched mark and no blotch looks so.
+STRANGE_GREY = 24.0
+STRANGE, AMID_COPPER, ROUND = 0.9, 0.75, 0.5
 
 
 @dataclass(frozen=True)
@@ -34,7 +39,8 @@ class Look:
     """Of one pad, shares 0 … 1: of its bit's belt like copper; of the belt like laminate;
     of its land's edge that shows; inside: of the place that the photograph shows;
     within: just inside the rim that was found, like what is just outside; apart: how far
-    copper and laminate differ there, in copper's textures."""
+    copper and laminate differ there, in copper's textures; strange: inside that rim, like
+    neither of them nor a mixture; amid: just outside it, like copper."""
 
     copper: float
     bare: float
@@ -42,6 +48,12 @@ class Look:
     inside: float
     within: float = 0.0
     apart: float = 99.0
+    strange: float = 0.0
+    amid: float = 0.0
+
+    def plain_hole(self, support: float) -> bool:
+        """support: share of the rays with a rim on the circle"""
+        return support >= ROUND and self.strange >= STRANGE and self.amid >= AMID_COPPER
 
 
 def looks(
@@ -73,9 +85,27 @@ def looks(
         share = np.hypot(axes[0] - x, axes[1] - y) / radius
         mean = _same(image, inside & (depth > 0.03), share)
         out.append(
-            Look(float(copper[here].mean()), float(bare[here].mean()), edge, seen, mean, apart)
+            Look(
+                float(copper[here].mean()), float(bare[here].mean()), edge, seen, mean, apart,
+                _strange(image[inside & (share < 0.85)], colours, pad),
+                _mean(copper[inside & (share > 1.12) & (share < 1.5) & (depth > 0.03)]),
+            )  # fmt: skip
         )
     return out
+
+
+def _mean(values: np.ndarray) -> float:
+    return float(values.mean()) if len(values) >= LEAST_PIXELS else 0.0
+
+
+def _strange(pixels, colours: PadColours, pad: int) -> float:
+    """The share of pixels (N, 3) that are far from all mixtures of copper and laminate."""
+    copper = colours.copper[pad].astype(np.float64)
+    lean, off = colours.laminate[pad] - copper, pixels - copper
+    along = np.clip(off @ lean / max(float(lean @ lean), 1.0), 0.0, 1.0)
+    away = np.sqrt(np.square(off - along[:, None] * lean).mean(axis=1))
+    texture = max(float(colours.texture[pad]), LEAST_TEXTURE)
+    return _mean(away > max(ALIKE * texture, STRANGE_GREY))
 
 
 def _same(image, usable, share) -> float:
@@ -116,6 +146,8 @@ def judge(odds: np.ndarray, look: Look, support: float) -> tuple[str, str]:
         return HIDDEN, "at the edge of the picture"
     if odds[2] > COVERED:
         return HIDDEN, "neither a hole nor an untouched pad is to be seen there"
+    if look.plain_hole(support):
+        return DRILLED, ""
     share = hole_share(odds)
     if share <= UNTOUCHED_BELOW:
         return UNDRILLED, _why_undrilled(look)

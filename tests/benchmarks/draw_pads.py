@@ -1,6 +1,6 @@
 """Draws the pads that train_judge.py learns from: python tests/benchmarks/draw_pads.py pads.npz
 
-The benches of draw_rays.py (seeds below 100), measured as the program does with the rays'
+The benches of draw_rays.py (seeds below 160), measured as the program does with the rays'
 network it has; each pad with its traits and what it is: drilled, not drilled, or covered. Over
 some boards lies a hand, of any colour. Pads that are half covered are left out, as are covered
 ones whose rim was found all the same (a soft shadow covers nothing).
@@ -24,7 +24,7 @@ from draw_rays import NUDGE_MM, bench_of, of_benches, other_bits  # noqa: E402
 from drillaid.inspection.holes import look_at  # noqa: E402
 from drillaid.inspection.measure import looked_at  # noqa: E402
 
-TAKES = (140, 60, 60, 60, 160)  # seeds of each kind of bench, from 0
+TAKES = (140, 60, 60, 60, 160, 80)  # seeds of each kind of bench, from 0
 DRILLED, UNDRILLED, COVERED = range(3)
 SOME, MOST = 0.15, 0.7  # of a hole that is covered
 FOUND_MM = 0.06
@@ -100,7 +100,7 @@ def pads_of(seed: int, take: int) -> tuple[np.ndarray, np.ndarray]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out")
-    parser.add_argument("--seeds", type=int, nargs=5, default=TAKES, metavar="N")
+    parser.add_argument("--seeds", type=int, nargs=6, default=TAKES, metavar="N")
     args = parser.parse_args()
     xs, ys, boards = [], [], []
     for _, seed, (x, y) in of_benches(pads_of, args.seeds):

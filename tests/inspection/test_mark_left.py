@@ -9,11 +9,12 @@ import pytest
 from support.true_placement import true_placement
 
 from drillaid.geometry import Affine
-from drillaid.inspection.mark_left import marks_left
+from drillaid.inspection.mark_left import MarksLeft, marks_left
 from drillaid.inspection.measure import looked_at, measure_holes
 from drillaid.simulation.bench import Light, SimulatedBench
 from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.bore_looks import BenchHabits
+from drillaid.simulation.conditions import ordinary
 from drillaid.simulation.designs import random_design
 from drillaid.simulation.look import Look
 from drillaid.simulation.rigs import nominal_rig
@@ -87,3 +88,24 @@ def test_holes_as_bright_as_green_resist_are_not_called_untouched():
     assert (states[drilled & in_view] == "undrilled").mean() <= 0.01
     owed = ~drilled & in_view & np.array([land is not None for land in design.lands])
     assert (states[owed] == "undrilled").mean() >= 0.95
+
+
+def test_a_mark_is_not_taken_for_a_hole_of_a_far_smaller_bit():
+    others = [True] * 3  # marks elsewhere
+    one = MarksLeft(plain=np.array([False, *others]), likely=np.array([True, *others]))
+    assert one.taken_for_hole(0, 0.53, bit_mm=0.8)
+    assert not one.taken_for_hole(0, 0.53, bit_mm=0.55)  # as wide as its bit: that is the hole
+    assert not one.taken_for_hole(0, 0.72, bit_mm=0.8)  # wider than any mark
+    unlike = MarksLeft(plain=np.array([False, *others]), likely=np.array([False, *others]))
+    assert not unlike.taken_for_hole(0, 0.53, bit_mm=0.8)
+    # Where no other pad has a mark this one has none either: it is a hole of another bit.
+    unmarked = MarksLeft(plain=np.zeros(4, bool), likely=np.array([True] * 4))
+    assert not unmarked.taken_for_hole(0, 0.53, bit_mm=0.8)
+
+
+def test_large_marks_in_brown_copper_on_brown_board_are_no_holes():
+    """The networks take some of these for holes of 0.5 mm."""
+    bench = ordinary(9015)
+    design = bench.board.design
+    found = measure_holes(bench.render(), design, true_placement(bench), bench.rig, face=bench.board.face)
+    assert [each.hole for each in found if each.state == "drilled"] == []
