@@ -51,7 +51,7 @@ def test_the_circle_is_the_one_the_rays_agree_on():
         assert got.support[0] > 0.9
 
 
-@pytest.mark.parametrize("wider_mm", [-0.15, -0.1, 0.1, 0.15])
+@pytest.mark.parametrize("wider_mm", [-0.15, -0.1, 0.1, 0.15, 0.25])
 def test_a_hole_that_another_bit_made_is_found_as_wide_as_it_is(wider_mm):
     truth = np.array([0.03, -0.02, 0.5 * GROWN + wider_mm])
     odds = _odds(truth, 0.5)
@@ -61,6 +61,16 @@ def test_a_hole_that_another_bit_made_is_found_as_wide_as_it_is(wider_mm):
         radius = got.radius_mm
     assert radius[0] == pytest.approx(truth[2], abs=0.2 * STEP_MM)
     assert np.hypot(*(got.xy_mm[0] - truth[:2])) < 0.2 * STEP_MM
+
+
+def test_where_few_rays_see_the_rim_its_size_is_hardly_known():
+    """It is the bit's for want of a better one, and bits of 0.2 mm more or less are about."""
+    whole, third = (
+        locate(_odds([0.0, 0.0, 0.5 * GROWN], 0.5, seen=np.arange(RAYS) < count), np.zeros((1, 2)), 0.5)
+        for count in (RAYS, RAYS // 3)
+    )
+    stated = [2 * np.sqrt(c.covariance[0, 2, 2]) for c in (whole, third)]  # of the diameter
+    assert stated[0] < 0.05 and stated[1] > 0.2
 
 
 def test_faint_rims_make_no_hole_of_another_size():
