@@ -69,10 +69,11 @@ def look_at(board: Board, places: Sequence[Place], noise: float) -> list[Seen | 
     for group in groups:
         reach = np.array([places[i].reach_mm for i in group.rows])
         circles, features, odds = _circles(board, group, colours, reach, noise)
-        shown = looks(group.stack, colours, group.rows, group.bit_mm / 2, circles)
+        lands = [places[i].land for i in group.rows]
+        shown = looks(group.stack, colours, group.rows, group.bit_mm / 2, circles, lands)
         traits = pad_traits(
             group.stack, colours, group.rows, group.bit_mm / 2, circles, shown, features, odds,
-            [places[i].land for i in group.rows],
+            lands,
         )  # fmt: skip
         for k, i in enumerate(group.rows):
             drawn = _drawn_by_wall(board, group.stack.middles_mm[k])

@@ -22,20 +22,22 @@ from drillaid.vision.dots import dots_of_sizes
 CLEAR, AHEAD = 0.9, 0.3
 LIKELY, SOMEWHAT_AHEAD = 0.7, 0.1  # of nearly all marks, and of one drilled hole in twenty
 WIDEST_MM = 2 * max(RADII_MM) + 0.1  # as which a mark may be measured
-MARKED_BOARD = 3  # plain marks, from which on a board is one that has them
+MARKED_BOARD = 3  # clear marks somewhat ahead, from which on a board is one that has them
 
 
 @dataclass(frozen=True, eq=False)
 class MarksLeft:
-    """By hole, (N,) bool. plain: a mark is there, and no hole; likely: it looks rather like one"""
+    """By hole, (N,) bool. plain: a mark is there, and no hole; likely: it looks rather like one;
+    marked: the board is one that has marks"""
 
     plain: np.ndarray
     likely: np.ndarray
+    marked: bool
 
     def taken_for_hole(self, i: int, diameter_mm: float, bit_mm: float) -> bool:
         """On a board with marks: is what was measured as a hole no wider than a mark, though its
         bit is? Either it is the mark, or a far smaller bit was used: the hole is still owed."""
-        if self.plain.sum() < MARKED_BOARD or not self.likely[i]:
+        if not self.marked or not self.likely[i]:
             return False
         return diameter_mm <= min(WIDEST_MM, bit_mm - 0.1)
 
@@ -61,4 +63,5 @@ def marks_left(
     return MarksLeft(
         (clear >= CLEAR) & (mark >= bore + AHEAD),
         (clear >= LIKELY) & (mark >= bore + SOMEWHAT_AHEAD),
+        int(((clear >= CLEAR) & (mark >= bore + SOMEWHAT_AHEAD)).sum()) >= MARKED_BOARD,
     )

@@ -83,6 +83,8 @@ def measure_holes(
             state, sure = HIDDEN, 1.0
             reason = "something round is there, but hardly of a hole's size"
         plain = state == DRILLED and seen[i].look.plain_hole(seen[i].support)
+        # on a board with marks the laminate that shows in one may be unlike that about the land
+        plain = plain and not (marked is not None and marked.marked and marked.likely[i])
         if marked is not None and seen[i] is not None and not plain:
             narrow = marked.taken_for_hole(i, 2 * seen[i].radius_mm, float(bits[i]))
             if state != UNDRILLED and (marked.plain[i] or (state == DRILLED and narrow)):

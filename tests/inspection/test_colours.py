@@ -59,7 +59,7 @@ PAD = Look(0.9, 0.0, 0.9, 1.0)
 
 @pytest.mark.parametrize("odds, look, support, state, words", [
     ((0.995, 0.005, 0.0), Look(0.0, 0.0, 0.0, 1.0), 0.9, "drilled", ""),
-    ((0.9, 0.1, 0.0), Look(0.0, 0.0, 0.0, 1.0), 0.9, "hidden", "cannot be told"),
+    ((0.8, 0.2, 0.0), Look(0.0, 0.0, 0.0, 1.0), 0.9, "hidden", "cannot be told"),
     # black in the midst of copper, whatever the network makes of its size
     ((0.1, 0.9, 0.0), Look(0.6, 0.0, 0.9, 1.0, strange=1.0, amid=0.95), 0.6, "drilled", ""),
     ((0.1, 0.9, 0.0), Look(0.6, 0.0, 0.9, 1.0, strange=0.2, amid=0.95), 0.6, "undrilled", "untouched"),
