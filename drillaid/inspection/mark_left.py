@@ -21,7 +21,7 @@ from drillaid.vision.dots import dots_of_sizes
 # benches with marks on half of them this held for none of 679 drilled holes.
 CLEAR, AHEAD = 0.9, 0.3
 LIKELY, SOMEWHAT_AHEAD = 0.7, 0.1  # of nearly all marks, and of one drilled hole in twenty
-WIDEST_MM = 2 * max(RADII_MM) + 0.1  # as which a mark may be measured
+WIDEST_MM = 2 * max(RADII_MM) + 0.16  # as which a mark may be measured
 MARKED_BOARD = 3  # clear marks somewhat ahead, from which on a board is one that has them
 
 
