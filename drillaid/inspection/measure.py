@@ -27,6 +27,7 @@ from drillaid.vision.fringes import fringes_of
 # The finest picture the network knows; finer ones are blurred to it first.
 FINEST_MM = 0.045
 COVERED_ODDS, HARDLY_COVERED = 2, 0.2  # the third of a pad's odds, and of it
+HOLE_IS_SURE = 0.98
 PLAIN_IS_SURE = 0.999  # certainty, of what nothing but a hole looks like
 MARK_IS_SURE = 0.99  # certainty, where none of 679 drilled holes was taken for a mark
 OTHER_BIT_MM, OTHER_BIT_SIGMAS = 0.06, 2.0  # beyond which a hole's size is another bit's
@@ -90,7 +91,10 @@ def measure_holes(
             narrow = marked.taken_for_hole(i, 2 * seen[i].radius_mm, float(bits[i]))
             # what covers a pad covers its mark
             narrow = narrow and odds[i][COVERED_ODDS] < HARDLY_COVERED
-            if state != UNDRILLED and (marked.plain[i] or narrow):
+            # one mark alone, on a board without others, where the networks are sure of a hole
+            # is the hole, in bare board: its land has come off
+            alone = not marked.marked and state == DRILLED and sure >= HOLE_IS_SURE
+            if state != UNDRILLED and (narrow or (marked.plain[i] and not alone)):
                 state, reason = UNDRILLED, "its etched centre mark is still there"
                 sure = MARK_IS_SURE
             elif state == UNDRILLED and apart[i] >= APART and not marked.likely[i]:

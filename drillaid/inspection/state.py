@@ -28,10 +28,10 @@ BARE = 0.7  # of them, like its laminate
 ALIKE = 5.0  # textures within which a colour is this board's copper
 LEAST_PIXELS, LEAST_TEXTURE = 6, 3.0
 LEAST_GREY = 8.0  # colours nearer than this are one, grey levels over three colours
-# A circle on most rays, with copper about it and in it what is neither copper nor laminate nor
-# a mixture of the two, is a hole, however unusual: no etched mark and no blotch looks so.
+# A circle on most rays, with board about it (copper, or laminate where the land came off) and in
+# it what is neither of them nor a mixture, is a hole, however unusual: no mark, no blotch does so.
 STRANGE_GREY = 24.0
-STRANGE, AMID_COPPER, ROUND = 0.9, 0.75, 0.5
+STRANGE, AMID_BOARD, ROUND = 0.9, 0.75, 0.5
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Look:
     of its land's edge that shows; inside: of the place that the photograph shows;
     within: just inside the rim that was found, like what is just outside; apart: how far
     copper and laminate differ there, in copper's textures; strange: inside that rim, like
-    neither of them nor a mixture; amid: just outside it, like copper."""
+    neither of them nor a mixture; amid: just outside it, like one of them or a mixture."""
 
     copper: float
     bare: float
@@ -53,7 +53,7 @@ class Look:
 
     def plain_hole(self, support: float) -> bool:
         """support: share of the rays with a rim on the circle"""
-        return support >= ROUND and self.strange >= STRANGE and self.amid >= AMID_COPPER
+        return support >= ROUND and self.strange >= STRANGE and self.amid >= AMID_BOARD
 
 
 def looks(
@@ -88,9 +88,7 @@ def looks(
         out.append(
             Look(
                 float(copper[here].mean()), float(bare[here].mean()), edge, seen, mean, apart,
-                0.0 if land is None or land.in_pour
-                else _strange(image[inside & (share < 0.85)], colours, pad),
-                _mean(copper[inside & (share > 1.12) & (share < 1.5) & (depth > 0.03)]),
+                *_strange_in_and_out(image, inside, share, land, colours, pad),
             )  # fmt: skip
         )
     return out
@@ -98,6 +96,16 @@ def looks(
 
 def _mean(values: np.ndarray) -> float:
     return float(values.mean()) if len(values) >= LEAST_PIXELS else 0.0
+
+
+def _strange_in_and_out(image, inside, share, land, colours: PadColours, pad: int):
+    """`Look.strange` and `Look.amid`; nothing is said where the laminate is not known."""
+    if land is None or land.in_pour:
+        return 0.0, 0.0
+    within, around = inside & (share < 0.85), inside & (share > 1.15) & (share < 1.5)
+    if around.sum() < LEAST_PIXELS:
+        return 0.0, 0.0
+    return _strange(image[within], colours, pad), 1.0 - _strange(image[around], colours, pad)
 
 
 def _strange(pixels, colours: PadColours, pad: int) -> float:

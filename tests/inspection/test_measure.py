@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from support.drawn_board import DrawnHole, design, draw, placement, rig
@@ -157,3 +159,16 @@ def test_a_wrong_picture_or_list_of_bits_is_refused():
         measure_holes(np.zeros((10, 10), np.uint8), board, lie, camera)
     with pytest.raises(ValueError, match="bit"):
         measure_holes(np.zeros((10, 10, 3), np.uint8), board, lie, camera, bits_mm=[1.0])
+
+
+def test_a_hole_whose_land_came_off_is_seen_in_the_bare_board():
+    rng = np.random.default_rng(6)
+    camera, board = rig(0.06, 240), design(4, 3)
+    lie = placement(board, camera)
+    off = replace(board.lands[5], size_mm=(0.01, 0.01))
+    lands = tuple(off if k == 5 else land for k, land in enumerate(board.lands))
+    drawn = [DrawnHole((0.03, -0.02), 1.02, "drilled")] * len(board.holes)
+    picture = draw(replace(board, lands=lands), drawn, camera, lie.matrix, rng)
+    found = measure_holes(picture, board, lie, camera)
+    assert [f.state for f in found] == ["drilled"] * len(board.holes)
+    assert abs(found[5].diameter_mm - 1.02) < 0.06
