@@ -102,7 +102,7 @@ def scenes_with_rig(image: np.ndarray, view: RigPlane) -> Scenes:
 
 
 def _rig_scene(image: np.ndarray, view: RigPlane) -> Scene:
-    flat = flatten(image, view, COARSE_PX_PER_MM)
+    flat = flatten(image, view, COARSE_PX_PER_MM, averaged=True)
     see = Correlator(edge_field(flat.image, flat.valid, flat.px_per_unit), flat.to_plane)
     none = np.zeros(0)
     return Scene(view, np.zeros((0, 2)), none, none, (), 1 / flat.px_per_unit, True, see)

@@ -99,9 +99,12 @@ def visible_bounds(view: PlaneView, step: int = 64) -> tuple[np.ndarray, np.ndar
 
 
 def flatten(
-    image: np.ndarray, view: PlaneView, px_per_unit: float, *, max_px: int = 2600
+    image: np.ndarray, view: PlaneView, px_per_unit: float, *, max_px: int = 2600, averaged: bool = False
 ) -> FlatPicture:
-    """The photograph warped to the plane at px_per_unit (less where it would pass max_px)."""
+    """The photograph warped to the plane at px_per_unit (less where it would pass max_px).
+
+    averaged: of a photograph several times finer the means of squares of pixels are taken first
+    """
     low, high = visible_bounds(view)
     px_per_unit = min(px_per_unit, max_px / float((high - low).max()))
     width, height = (int(n) for n in np.ceil((high - low) * px_per_unit) + 1)
@@ -113,7 +116,7 @@ def flatten(
     points = np.stack(np.meshgrid(u, v), axis=-1).reshape(-1, 2)
     coarse = view.to_px(to_plane(points)).astype(np.float32).reshape(len(v), len(u), 2)
     coarse = np.nan_to_num(coarse, nan=-1e4)
-    times = _finer(coarse, grid)
+    times = _finer(coarse, grid) if averaged else 1
     image = _reduced(image, times)
     coarse = (coarse + 0.5) / times - 0.5
     step = np.float32(1.0 / grid)

@@ -62,7 +62,7 @@ def pattern(xy) -> np.ndarray:
 @pytest.mark.parametrize("kind", ["rig", "free", "fine rig"])
 def test_a_flattened_picture_shows_the_plane(kind):
     view = view_of(kind)
-    flat = flatten(painted(view), view, 5.0)
+    flat = flatten(painted(view), view, 5.0, averaged=True)
     assert flat.px_per_unit == pytest.approx(5.0)
     v, u = np.nonzero(flat.valid)
     pick = np.random.default_rng(2).permutation(len(u))[:5000]
@@ -76,7 +76,7 @@ def test_a_flattened_picture_shows_the_plane(kind):
 @pytest.mark.parametrize("kind", ["rig", "free", "fine rig"])
 def test_valid_is_what_the_photograph_covers(kind):
     view = view_of(kind)
-    flat = flatten(np.zeros(view.size_px[::-1], np.uint8), view, 3.0)
+    flat = flatten(np.zeros(view.size_px[::-1], np.uint8), view, 3.0, averaged=True)
     v, u = np.mgrid[: flat.valid.shape[0], : flat.valid.shape[1]]
     px = view.to_px(flat.to_plane(np.column_stack([u.ravel(), v.ravel()]).astype(float)))
     # px of the photograph that the coarse map may be off at the rim, or that fill no square
@@ -92,7 +92,7 @@ def test_valid_is_what_the_photograph_covers(kind):
 def test_what_is_coarser_than_the_photograph_is_quieter():
     view = view_of("rig")
     noise = np.random.default_rng(3).normal(128, 8, (SIZE[1], SIZE[0])).astype(np.float32)
-    fine, coarse = (flatten(noise, view, k) for k in (4.0, 1.3))
+    fine, coarse = (flatten(noise, view, k, averaged=True) for k in (4.0, 1.3))
     assert coarse.image[coarse.valid > 0].std() < 0.5 * fine.image[fine.valid > 0].std()
 
 
