@@ -22,6 +22,7 @@ from drillaid.vision.dots import dots_of_sizes
 CLEAR, AHEAD = 0.9, 0.3
 LIKELY, SOMEWHAT_AHEAD = 0.7, 0.1  # of nearly all marks, and of one drilled hole in twenty
 WIDEST_MM = 2 * max(RADII_MM) + 0.16  # as which a mark may be measured
+NARROWER_MM = 0.1  # than its bit, that a hole cannot be
 MARKED_BOARD = 3  # clear marks somewhat ahead, from which on a board is one that has them
 
 
@@ -34,12 +35,11 @@ class MarksLeft:
     likely: np.ndarray
     marked: bool
 
-    def taken_for_hole(self, i: int, diameter_mm: float, bit_mm: float) -> bool:
-        """On a board with marks: is what was measured as a hole no wider than a mark, though its
-        bit is? Either it is the mark, or a far smaller bit was used: the hole is still owed."""
-        if not self.marked or not self.likely[i]:
-            return False
-        return diameter_mm <= min(WIDEST_MM, bit_mm - 0.1)
+
+def mark_sized(diameter_mm: float, bit_mm: float) -> bool:
+    """Is what was measured as a hole no wider than a mark, though its bit is? Then it is the mark,
+    or a far smaller bit was used: the hole is still owed."""
+    return diameter_mm <= min(WIDEST_MM, bit_mm - NARROWER_MM)
 
 
 def marks_left(

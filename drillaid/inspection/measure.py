@@ -11,7 +11,7 @@ import numpy as np
 from drillaid.design.model import Design, Hole
 from drillaid.design.ring import land_breakout_deg, ring_left
 from drillaid.inspection.holes import WANDER_MM, Place, Seen, look_at
-from drillaid.inspection.mark_left import marks_left
+from drillaid.inspection.mark_left import MarksLeft, mark_sized, marks_left
 from drillaid.inspection.middle_colour import APART, middles_apart
 from drillaid.inspection.patch import Board
 from drillaid.inspection.posterior import GROWN
@@ -84,17 +84,8 @@ def measure_holes(
         if state == DRILLED and _hardly_a_rim(seen[i], float(bits[i])):
             state, sure = HIDDEN, 1.0
             reason = "something round is there, but hardly of a hole's size"
-        plain = state == DRILLED and seen[i].look.plain_hole(seen[i].support)
-        # on a board with marks the laminate that shows in one may be unlike that about the land
-        plain = plain and not (marked is not None and marked.marked and marked.likely[i])
-        if marked is not None and seen[i] is not None and not plain:
-            narrow = marked.taken_for_hole(i, 2 * seen[i].radius_mm, float(bits[i]))
-            # what covers a pad covers its mark
-            narrow = narrow and odds[i][COVERED_ODDS] < HARDLY_COVERED
-            # one mark alone, on a board without others, where the networks are sure of a hole
-            # is the hole, in bare board: its land has come off
-            alone = not marked.marked and state == DRILLED and sure >= HOLE_IS_SURE
-            if state != UNDRILLED and (narrow or (marked.plain[i] and not alone)):
+        if marked is not None and seen[i] is not None:
+            if state != UNDRILLED and _is_mark(marked, i, state, sure, seen[i], odds[i], float(bits[i])):
                 state, reason = UNDRILLED, "its etched centre mark is still there"
                 sure = MARK_IS_SURE
             elif state == UNDRILLED and apart[i] >= APART and not marked.likely[i]:
@@ -160,12 +151,30 @@ def _judged(seen: Seen | None, odds) -> tuple[str, str]:
 
 def _certainty(state: str, odds, seen: Seen | None) -> float:
     """Of that state against its contrary; 1 where nothing is said."""
-    if state == HIDDEN or seen is None:
+    if state == HIDDEN:
         return 1.0
     share = hole_share(odds)
     if state == DRILLED and seen.look.plain_hole(seen.support):
         return max(share, PLAIN_IS_SURE)
     return share if state == DRILLED else 1 - share
+
+
+def _is_mark(
+    marked: MarksLeft, i: int, state: str, sure: float, seen: Seen, odds, bit_mm: float
+) -> bool:
+    """Is what was called `state`, drilled or hidden, the pad's etched centre mark?"""
+    on_board = marked.marked and bool(marked.likely[i])
+    # On a board with marks the laminate that shows in one may be unlike that about the land.
+    if state == DRILLED and seen.look.plain_hole(seen.support) and not on_board:
+        return False
+    # What covers a pad covers its mark.
+    covered = odds[COVERED_ODDS] >= HARDLY_COVERED
+    if on_board and not covered and mark_sized(2 * seen.radius_mm, bit_mm):
+        return True
+    # One mark alone, where the networks are sure of a hole, is the hole, in bare board: its land
+    # has come off.
+    alone = not marked.marked and state == DRILLED and sure >= HOLE_IS_SURE
+    return bool(marked.plain[i]) and not alone
 
 
 def _hardly_a_rim(seen: Seen, bit_mm: float) -> bool:

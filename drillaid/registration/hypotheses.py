@@ -20,7 +20,8 @@ from drillaid.vision.discs import find_discs
 from drillaid.vision.edge_field import edge_field
 from drillaid.vision.plane import FlatPicture, PlaneView, RigPlane, flatten, visible_bounds
 
-COARSE_PX_PER_MM = 5.0  # enough to find boards (50 hard ones looked at: as at 8); they are measured in the photograph
+# Enough to find boards by (on 50 hard benches as telling as 8); they are measured in the photograph.
+COARSE_PX_PER_MM = 5.0
 USUAL_PX_PER_MM = 10.0  # of such a picture, for what counts as fine in it
 FLAT_PX = 1500  # longer side of the flattened picture where no scale is known
 VOTERS = 350  # sightings that vote

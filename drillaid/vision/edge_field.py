@@ -20,6 +20,7 @@ ROUND_ABOUT_MM = 8.0  # a gradient is weighed against the others within this
 DARKEST = 12.0  # grey levels added before a logarithm: noise in shadows is no colour
 USUAL = 3.0  # times the median energy are taken for noise
 _LOGARITHMS = np.log(np.arange(256) + DARKEST).astype(np.float32)
+WORTH_THREADS = 200_000  # pixels
 FULL = 4.0  # times the mean energy round about from which an edge counts in full
 
 
@@ -38,7 +39,8 @@ def edge_field(image: np.ndarray, valid: np.ndarray, px_per_mm: float) -> np.nda
             _add_directions(cos, sin, grey, inside, px_per_mm)
         return cos, sin
 
-    (cos, sin), (more_cos, more_sin) = side_by_side(directions, [channels[:2], channels[2:]])
+    halves, worth_it = [channels[:2], channels[2:]], inside.size >= WORTH_THREADS
+    (cos, sin), (more_cos, more_sin) = side_by_side(directions, halves, worth_it=worth_it)
     share = inside * np.float32(1 / len(channels))
     cos, sin = (cos + more_cos) * share, (sin + more_sin) * share
     return cv2.merge([cos, sin]).view(np.complex64)[..., 0]

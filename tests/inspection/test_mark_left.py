@@ -9,8 +9,10 @@ import pytest
 from support.true_placement import true_placement
 
 from drillaid.geometry import Affine
-from drillaid.inspection.mark_left import MarksLeft, marks_left
-from drillaid.inspection.measure import looked_at, measure_holes
+from drillaid.inspection.holes import Seen
+from drillaid.inspection.mark_left import MarksLeft, mark_sized, marks_left
+from drillaid.inspection.measure import _is_mark, looked_at, measure_holes
+from drillaid.inspection.state import Look as PadLook
 from drillaid.simulation.bench import Light, SimulatedBench
 from drillaid.simulation.board import SimulatedBoard
 from drillaid.simulation.bore_looks import BenchHabits
@@ -90,14 +92,34 @@ def test_holes_as_bright_as_green_resist_are_not_called_untouched():
     assert (states[owed] == "undrilled").mean() >= 0.95
 
 
-def test_a_mark_is_not_taken_for_a_hole_of_a_far_smaller_bit():
-    one = MarksLeft(plain=np.array([False]), likely=np.array([True]), marked=True)
-    assert one.taken_for_hole(0, 0.53, bit_mm=0.8)
-    assert not one.taken_for_hole(0, 0.53, bit_mm=0.55)  # as wide as its bit: that is the hole
-    assert not one.taken_for_hole(0, 0.72, bit_mm=0.8)  # wider than any mark
-    assert not replace(one, likely=np.array([False])).taken_for_hole(0, 0.53, bit_mm=0.8)
-    # Where no other pad has a mark this one has none either: it is a hole of another bit.
-    assert not replace(one, marked=False).taken_for_hole(0, 0.53, bit_mm=0.8)
+def test_what_is_as_wide_as_a_mark_though_its_bit_is_not():
+    assert mark_sized(0.53, bit_mm=0.8)
+    assert not mark_sized(0.53, bit_mm=0.55)  # as wide as its bit: that is the hole
+    assert not mark_sized(0.72, bit_mm=0.8)  # wider than any mark
+
+
+ONE, NONE = np.array([True]), np.array([False])
+BLACK = PadLook(0.3, 0.0, 0.9, 1.0, strange=1.0, amid=1.0)  # a plain hole
+GREY = PadLook(0.3, 0.0, 0.9, 1.0)
+
+
+@pytest.mark.parametrize("marks, state, sure, look, diameter_mm, covered, is_mark", [
+    (MarksLeft(NONE, ONE, True), "drilled", 0.97, GREY, 0.53, 0.0, True),
+    (MarksLeft(NONE, ONE, True), "hidden", 1.0, GREY, 0.53, 0.0, True),
+    (MarksLeft(NONE, ONE, True), "hidden", 1.0, GREY, 0.53, 0.5, False),  # a hand is over it
+    (MarksLeft(NONE, ONE, True), "drilled", 0.97, BLACK, 0.53, 0.0, True),
+    (MarksLeft(NONE, NONE, True), "drilled", 0.97, GREY, 0.53, 0.0, False),
+    # Where no other pad has a mark this one has none either: a hole of another bit,
+    (MarksLeft(NONE, ONE, False), "drilled", 0.97, GREY, 0.53, 0.0, False),
+    # or in bare board, of which a mark is made too; unless the networks doubt the hole.
+    (MarksLeft(ONE, ONE, False), "drilled", 1.0, GREY, 0.83, 0.0, False),
+    (MarksLeft(ONE, ONE, False), "drilled", 0.95, GREY, 0.83, 0.0, True),
+    (MarksLeft(ONE, ONE, False), "drilled", 0.95, BLACK, 0.83, 0.0, False),
+    (MarksLeft(ONE, ONE, True), "drilled", 1.0, GREY, 0.83, 0.0, True),
+])  # fmt: skip
+def test_what_is_taken_for_a_mark(marks, state, sure, look, diameter_mm, covered, is_mark):
+    seen = Seen(np.zeros(2), diameter_mm / 2, np.eye(3), 0.7, look, np.zeros(1))
+    assert _is_mark(marks, 0, state, sure, seen, np.array([0.6, 0.4, covered]), 0.8) is is_mark
 
 
 @pytest.mark.parametrize("seed", [9015, 9640])

@@ -58,8 +58,8 @@ def test_diameters_within_half_a_pixel(tilt_deg):
     assert np.quantile(np.abs(size), 0.95) < 0.03
 
 
-@pytest.mark.parametrize("diameter_mm", [0.8, 0.9, 1.15, 1.3])
-def test_holes_that_another_bit_made_are_seen_and_as_wide_as_they_are(diameter_mm):
+def _with_another_bit(diameter_mm: float):
+    """(findings, holes as drawn): two of three by that bit, 1 mm asked for."""
     rng = np.random.default_rng(8)
     camera, board = rig(0.06, 300), design()
     lie = placement(board, camera)
@@ -68,11 +68,29 @@ def test_holes_that_another_bit_made_are_seen_and_as_wide_as_they_are(diameter_m
         for k in range(len(board.holes))
     ]
     found = measure_holes(draw(board, drawn, camera, lie.matrix, rng), board, lie, camera)
+    return found, drawn
+
+
+def _sizes(found) -> np.ndarray:
+    return np.array([f.diameter_mm for k, f in enumerate(found) if k % 3 and f.state == "drilled"])
+
+
+OWED = pytest.mark.xfail(reason="owed: told 0.025 mm too wide", strict=True)
+
+
+@pytest.mark.parametrize("diameter_mm", [0.8, 0.9, pytest.param(1.15, marks=OWED), 1.3])
+def test_holes_that_another_bit_made_are_told_without_bias(diameter_mm):
+    size = _sizes(_with_another_bit(diameter_mm)[0])
+    assert abs(np.median(size) - diameter_mm) < 0.02
+
+
+@pytest.mark.parametrize("diameter_mm", [0.8, 0.9, 1.15, 1.3])
+def test_holes_that_another_bit_made_are_seen_and_as_wide_as_they_are(diameter_mm):
+    found, drawn = _with_another_bit(diameter_mm)
     other = [(f, d) for k, (f, d) in enumerate(zip(found, drawn, strict=True)) if k % 3]
     assert np.mean([f.state == "drilled" for f, _ in other]) >= 0.95
     told = [f for f, _ in other if f.state == "drilled"]
-    size = np.array([f.diameter_mm for f in told])
-    assert abs(np.median(size) - diameter_mm) < 0.03
+    size = _sizes(found)
     assert np.quantile(np.abs(size - diameter_mm), 0.9) < 0.06
     said = np.mean([f.reason.startswith("another bit") for f in told])
     assert said > 0.9

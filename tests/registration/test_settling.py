@@ -72,6 +72,18 @@ def test_shift_turn_scale_and_etch_are_recovered(etch_mm):
     assert fit.etch_mm == pytest.approx(etch_mm, abs=0.015)
 
 
+def test_where_single_readings_disagree_with_all_of_them_more_is_stated(monkeypatch):
+    rng = np.random.default_rng(5)
+    image = littered(photograph(BOARD, view() @ moved(), SHAPE, rng), rng, 120)
+    alone, fit = read(image, Affine.identity())
+    apart = np.linalg.norm(fit.placement(HOLES) - alone.placement(HOLES), axis=1)
+    stated = fit.variance_at(HOLES)
+    monkeypatch.setattr(settling, "APART_SHARE", 0.0)
+    without = read(image, Affine.identity())[1].variance_at(HOLES)
+    assert apart.max() > 0.002
+    assert stated - without == pytest.approx((0.7 * apart) ** 2, rel=1e-3, abs=1e-9)
+
+
 def test_among_litter_it_is_nearer_than_single_readings_are():
     """Faint copper under chips: each reading that takes a chip for an edge counts in full."""
     rng = np.random.default_rng(21)
