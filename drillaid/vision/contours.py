@@ -50,7 +50,8 @@ def edge_model_of(mask: np.ndarray, to_model, px_per_unit: float, *, spacing: fl
     soft = cv2.GaussianBlur(mask, (0, 0), 1.5).astype(np.float32) / 255.0
     dx = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
     dy = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
-    strength = cv2.magnitude(dx, dy)
+    # Not cv2.magnitude: its last bit hangs on where in memory the picture happens to lie.
+    strength = np.sqrt(dx * dx + dy * dy)
     v, u = np.nonzero((np.abs(soft - 0.5) < 0.25) & (strength > 0.12))
     # The ideal edge under this blur has a slope of 0.27; less is a corner or a
     # gap too narrow to read.

@@ -61,5 +61,5 @@ def edge_threshold(grey: np.ndarray, noise: float, smooth_px: float = 1.0) -> fl
     small = cv2.GaussianBlur(grey[::2, ::2], (0, 0), 1.0)
     dx = cv2.Scharr(small, cv2.CV_32F, 1, 0, scale=1 / 64)
     dy = cv2.Scharr(small, cv2.CV_32F, 0, 1, scale=1 / 64)
-    strong = np.percentile(cv2.magnitude(dx, dy), 99.5)
+    strong = np.percentile(np.sqrt(dx * dx + dy * dy), 99.5)
     return float(max(by_noise, 0.08 * strong, 0.4))
