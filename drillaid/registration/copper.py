@@ -109,10 +109,12 @@ def judge(
     )
     if fit is None:
         return None
+    weight = Stretches.of(part).weight if telling else None
     if thorough:
-        fit = settle(eye.grey, to_px, part, fit, px_per_mm)
+        told = 1.0 if weight is None else float(weight.mean())
+        fit = settle(eye.grey, to_px, part, fit, px_per_mm, noise=eye.noise, telling=told)
     agree = stretches_seen(eye, to_px, part, fit, px_per_mm)
-    weight = Stretches.of(part).weight if telling else np.ones(len(agree))
+    weight = np.ones(len(agree)) if weight is None else weight
     evidence = Evidence(
         round(agree.sum() / CELLS_PER_VOICE),
         round(len(agree) / CELLS_PER_VOICE),

@@ -12,7 +12,7 @@ from drillaid.registration.evidence import Evidence
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.oblique import PoseEdges, fit_pose_by_edges
 from drillaid.registration.pose import Pose
-from drillaid.registration.refined import Refined, settled_systematic_mm2, systematic_mm2
+from drillaid.registration.refined import SETTLED_FLOOR_MM, Refined, systematic_mm2
 from drillaid.registration.stretches import voices
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.eye import Eye
@@ -41,7 +41,7 @@ def refine_by_copper(
         return to_plane_px(fit.placement(xy))
 
     agree = pads_by_edges(eye, to_px, model, holes_mm, ratio, fit)
-    floor = settled_systematic_mm2(fit.scatter_mm)
+    floor = 2 * SETTLED_FLOOR_MM**2
     placement = fit.placement if h.scene.calibrated else h.placement
     return Refined(
         h, placement, to_px, agree, judged.evidence,

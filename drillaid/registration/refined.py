@@ -22,16 +22,8 @@ SCALE, SKEW, SHEAR = (0.97, 1.03), 0.022, 0.009
 # grows with what scatters the edges (set on simulated benches; bench_registration.py
 # holds the stated error against the real one).
 FLOOR_MM, SCATTER_SHARE = 0.002, 0.12
-
-
-# Where the fit was settled and its doubt measured by leaving parts out, less remains:
-# this much, and this much per square millimetre of the edges' own variance.
-SETTLED_FLOOR_MM, SETTLED_PER_MM2 = 0.001, 1.3
-
-
-def settled_systematic_mm2(scatter_mm: float) -> float:
-    """As `systematic_mm2`, for a fit whose covariance was found by leaving parts out."""
-    return 2 * (SETTLED_FLOOR_MM**2 + (SETTLED_PER_MM2 * scatter_mm**2) ** 2)
+# Where the fit was settled, and its doubt measured by all that could mislead it, less remains.
+SETTLED_FLOOR_MM = 0.0011
 
 
 def systematic_mm2(scatter_mm: float) -> float:

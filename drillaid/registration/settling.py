@@ -22,6 +22,7 @@ from drillaid.registration.edging import (
     LEFT_OUT,
     EdgeFit,
     blocks_of,
+    fit_edges,
     jackknife,
     moved,
     of_matrix,
@@ -42,14 +43,13 @@ ETCH_MM = 0.1  # one sigma, of all edges alike
 
 # Glare or a hand's shadow shifts the edges of a whole region alike, and where only two
 # sides of a pour are seen, etch and shift are one: no scatter within cells shows either.
-# So parts of the board are left out, and sides that edges face. The two see much of the
-# same, and each is too large where errors are independent (set on simulated benches;
-# bench_registration.py holds it on others).
-BLOCK_SHARE, SIDE_SHARE = 0.56, 0.43
-# The edges read one by one are misled by other things than all of them together, so where the
-# two disagree either may be wrong: so much of how far they are apart is one sigma more (likeliest
-# share on 116 hard benches; without it the worst hole was 5.3 sigmas off, with it 3.8).
-APART_SHARE = 0.7
+# So parts of the board are left out, and sides that edges face; the scatter of cells, which
+# is known far better, counts as well. And the edges read one by one are misled by other
+# things than all of them together, so what the two differ by counts, once those read alone
+# have started from the same place. The shares are the likeliest ones on 452 simulated
+# benches, ordinary and hard (bench_registration.py holds the sum on others).
+BLOCK_SHARE, SIDE_SHARE, CELL_SHARE, APART_SHARE = 0.34, 0.18, 0.93, 0.49
+AGAIN = (0.2, 0.2)  # mm within which the edges are then read alone
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,12 +74,17 @@ class _Equations:
         return np.linalg.solve(self.inner, self.right)
 
 
-def settle(grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> EdgeFit:
+def settle(
+    grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float, *, noise: float,
+    telling: float = 1.0,
+) -> EdgeFit:  # fmt: skip
     """`fit` made more exact; where the edges taken together do not hold it, it stays, and its
     place counts as known to ASTRAY_MM only.
 
     grey: float32 (H, W); to_px: plane -> pixels as photographed
-    model: the edges in view. The covariance counts what leaving out a part of the board,
+    model: the edges in view; noise: as for `fit_edges`
+    telling: as in `Stretches`, mean: edges on one long line share their errors, so that
+    where they are many the variance is so much larger. The covariance counts what leaving out a part of the board,
     or the edges that face one side, would change; and what is known of prints where the
     edges in view tell less: scale and shear of what lies outside.
     """
@@ -106,8 +111,13 @@ def settle(grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> Edg
 
     def doubt() -> np.ndarray:
         inner = work.covariance(seen, equations, gain)
-        apart = APART_SHARE * (placement.matrix - fit.placement.matrix).ravel()
-        return of_matrix(inner, placement, work.middle, work.size) + np.outer(apart, apart)
+        alone = fit_edges(
+            grey, to_px, model, placement, noise=noise, px_per_mm=px_per_mm, reaches=AGAIN
+        )
+        other = fit if alone is None else alone
+        apart = APART_SHARE * (placement.matrix - other.placement.matrix).ravel()
+        told = of_matrix(inner, placement, work.middle, work.size) + np.outer(apart, apart)
+        return told / telling
 
     return replace(fit, placement=placement, etch_mm=float(etch), doubt=doubt)
 
@@ -204,7 +214,7 @@ class _Settling:
 
     def covariance(self, seen: _Seen, equations: _Equations, gain: float) -> np.ndarray:
         """(6, 6) of shift and linear part, as in `edging`: parts of the board and sides of the
-        edges left out in turn (J. Tukey 1958), and the doubt that prints leave."""
+        edges left out in turn (J. Tukey 1958), and the scatter of cells with what prints leave."""
         variance_free = equations.inner - equations.known
         whole = gain * self._inner(seen)
         scale = np.trace(variance_free) / np.trace(whole)
@@ -218,5 +228,4 @@ class _Settling:
                 right = equations.right - scale * (rows.T @ seen.moment[here])
                 steps.append(np.linalg.solve(inner, right)[:6])
             total += jackknife(np.array(steps)) * share**2
-        spread = np.linalg.inv(equations.inner)
-        return total + (spread @ equations.known @ spread)[:6, :6]
+        return total + CELL_SHARE**2 * np.linalg.inv(equations.inner)[:6, :6]
