@@ -160,10 +160,14 @@ def fitted_camera(
 
 
 def _start(design: Design, found: Placement, size: tuple[int, int], flip: bool) -> State:
-    """A camera without lens terms, as near to the registration as one can come."""
+    """A camera without lens terms, as near to the registration as one can come where lands
+    were seen."""
     width, height = size
-    pose = pose_from(found.homography, design.xy_mm, size, flip=flip)
-    pose = fit_pose(design.xy_mm, found.pixels, np.ones(len(found.pixels)), pose)
+    seen = found.pad_seen
+    seen = seen if seen.sum() >= FEWEST[1] else np.ones(len(seen), bool)
+    holes, pixels = design.xy_mm[seen], found.pixels[seen]
+    pose = pose_from(found.homography, holes, size, flip=flip)
+    pose = fit_pose(holes, pixels, np.ones(len(pixels)), pose)
     focal = pose.focal_px
     matrix = np.array([[focal, 0, (width - 1) / 2], [0, focal, (height - 1) / 2], [0, 0, 1.0]])
     rig = Rig(width, height, matrix, np.zeros(5), pose.parameters[:3], pose.parameters[3:6])

@@ -20,10 +20,11 @@ from drillaid.registration.copper import chance_of, copper_edges, sharper_eye, s
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.makeshift import fitted_camera
 from drillaid.registration.refine_copper import refine_by_copper
-from drillaid.registration.refined import Refined, chain, px_per_mm_of, systematic_mm2
+from drillaid.registration.refined import Refined, chain, systematic_mm2
 from drillaid.registration.result import Placement
 
 FEW = 500
+FEWEST_LANDS = 8  # through which a camera is started again
 LANDS_SHARE, MOVED_MM = 0.4, 0.3  # to believe a lens fitted to lands
 STRAY_MM = 0.04  # beyond which lands drilled by hand would bend the lens after them
 
@@ -32,17 +33,56 @@ def refine_through_lens(image, design: Design, face: str, h: Hypothesis, mirrore
     """None where the edges do not bear the hypothesis out.
 
     image: uint8 BGR; face: whose copper is looked for; mirrored: how it appears
+
+    From a rough start one end of a board may be taken for something else and the lens bent
+    after it. So where some of the board does not agree, the fit starts once more from a
+    plain camera through the rest; what agrees better of the two is kept.
     """
-    holes, model = design.xy_mm, copper_edges(design.copper[face])
-    rough = chain(h.scene, h.placement)
-    ratio = px_per_mm_of(h.scene, h.placement, holes)
+    holes = design.xy_mm
     start = Homography.of(h.scene.view.homography) @ h.placement
-    at = rough(holes)
-    found = Placement(
-        "projective", Homography.scaled_for(start.matrix, holes), None, at, None,
-        np.zeros(len(holes)), np.ones(len(holes), bool), 0.0, ratio,
+    at = chain(h.scene, h.placement)(holes)
+    first = _fitted(image, design, face, h, mirrored, _start(start, holes, at, None))
+    if first is None:
+        return None
+    again = _from_what_agrees(first, holes)
+    if again is None:
+        return first
+    second = _fitted(image, design, face, h, mirrored, again)
+    return first if second is None or second.support <= first.support else second
+
+
+def _from_what_agrees(r: Refined, holes: np.ndarray) -> Placement | None:
+    """A start through the lands that agree; None where all do, or too few."""
+    px = r.to_px(holes)
+    width, height = r.eye.size_px
+    inside = ((px > 2) & (px < [width - 3, height - 3])).all(axis=1)
+    if (r.agree | ~inside).all() or r.agree.sum() < FEWEST_LANDS:
+        return None
+    through = cv2.findHomography(holes[r.agree], px[r.agree], 0)[0]
+    return None if through is None else _start(Homography(through), holes, px, r.agree)
+
+
+def _start(homography: Homography, holes: np.ndarray, px: np.ndarray, agree) -> Placement:
+    """agree: (N,) the holes to go by, None: all"""
+    agree = np.ones(len(holes), bool) if agree is None else agree
+    scaled = Homography.scaled_for(homography.matrix, holes)
+    return Placement(
+        "projective", scaled, None, px, None, np.zeros(len(holes)), agree, 0.0,
+        _px_per_mm(homography, holes[agree]),
     )  # fmt: skip
-    got = fitted_camera(image, _as_seen(design, face, mirrored), found, face=_seen_as(mirrored))
+
+
+def _px_per_mm(homography: Homography, holes: np.ndarray) -> float:
+    middle = homography.jacobian(holes.mean(axis=0, keepdims=True))[0]
+    return float(np.sqrt(abs(np.linalg.det(middle))))
+
+
+def _fitted(
+    image, design: Design, face: str, h: Hypothesis, mirrored: bool, start: Placement
+) -> Refined | None:
+    holes, model, ratio = design.xy_mm, copper_edges(design.copper[face]), start.px_per_mm
+    seen = _as_seen(design, face, mirrored)
+    got = fitted_camera(image, seen, start, face=_seen_as(mirrored))
     if got is None:
         return None
     state, step, _ = got
