@@ -11,6 +11,7 @@ import pytest
 
 from drillaid.errors import UsageError
 from drillaid.registration.register import register_picture
+from drillaid.registration.reasons import FOUND_BLURRED_PX, focus_in
 from drillaid.registration.result import (
     AMBIGUOUS,
     BLURRED,
@@ -24,6 +25,7 @@ from drillaid.simulation import parts
 from drillaid.simulation.bench import SimulatedBench
 from drillaid.simulation.conditions import bench_for, hard, without_board
 from drillaid.simulation.designs import Layout, Placed, random_design
+from drillaid.vision.quality import BLURRED_PX
 
 SMALL = (1280, 720)
 RIGHT_MM = 0.1
@@ -133,6 +135,16 @@ def test_an_empty_bench_is_not_found(bench):
     got = found(empty, empty.render(), bench.board.design)
     assert got.status == NOT_FOUND and got.placement is None
     assert got.reason == EMPTY, got.message
+
+
+def test_a_picture_somewhat_out_of_focus_is_measured_nevertheless(bench, picture):
+    soft = cv2.GaussianBlur(picture, (0, 0), 2.2)
+    assert BLURRED_PX < focus_in(soft).sigma_px < FOUND_BLURRED_PX
+    got = found(bench, soft)
+    assert got.status == REGISTERED, got.message
+    assert off_mm(bench, got).max() < min(0.05, 4 * got.placement.expected_error_mm.max())
+    softer = cv2.GaussianBlur(picture, (0, 0), 3.2)
+    assert found(bench, softer).reason == BLURRED
 
 
 def test_a_blurred_picture_is_not_found(bench, picture):
