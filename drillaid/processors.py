@@ -22,5 +22,10 @@ def side_by_side(work: Callable, trials: Sequence, *, worth_it: bool = True) -> 
     workers = min(processors(), MOST_WORKERS, len(trials))
     if workers < 2 or not worth_it:
         return [work(trial) for trial in trials]
+    # Dealt out once: handing over trials one by one costs as much as a short trial.
+    done: list = [None] * len(trials)
     with ThreadPoolExecutor(workers) as pool:
-        return list(pool.map(work, trials))
+        dealt = [trials[k::workers] for k in range(workers)]
+        for k, results in enumerate(pool.map(lambda some: [work(trial) for trial in some], dealt)):
+            done[k::workers] = results
+    return done

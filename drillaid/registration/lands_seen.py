@@ -147,14 +147,28 @@ def _likeness(read, size_px, noise: float, to_px, design: Design, copper: Copper
     # Drilled already or not, marked or not: the hole's own place says nothing of its land.
     near = (away <= reach_mm[:, None]) & (away >= inner[:, None])
     owner, place = np.nonzero(near)
-    places = design.xy_mm[which][owner] + grid[place]
-    px = to_px(places)
-    drawn, spread = _centred(sample(_soft(copper), copper.to_design.inverse(places)), owner, len(near))
+    on_mask = _about_each(copper.to_design.inverse, design.xy_mm[which], grid, owner, place)
+    px = _about_each(to_px, design.xy_mm[which], grid, owner, place)
+    drawn, spread = _centred(sample(_soft(copper), on_mask), owner, len(near))
     seen, power = _centred(read(px), owner, len(near))
     together = np.bincount(owner, drawn * seen, len(near)) / _counts(owner, len(near))
     likeness = together / np.sqrt(np.maximum(spread, 1e-9) * (power + noise**2))
     outside = np.bincount(owner, ~_in_view(size_px, px, 2.0), len(near))
     return likeness, (outside == 0) & (spread > LEAST_SPREAD)
+
+
+def _about_each(to_px, holes_mm: np.ndarray, grid: np.ndarray, owner, place) -> np.ndarray:
+    """(M, 2) float32 where to_px has the points grid[place] (mm) about the holes `owner`: by the
+    map's slope at each hole, which over a land is exact to a hundredth of a pixel."""
+    step = 0.5 * np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+    ends = to_px((holes_mm + step[:, None]).reshape(-1, 2)).reshape(3, -1, 2)
+    local = np.concatenate([ends[:1], (ends[1:] - ends[0]) / 0.5]).astype(np.float32)
+    across, down = grid.astype(np.float32)[place].T
+    px = np.empty((len(owner), 2), np.float32)
+    for k in (0, 1):
+        at, right, up = (part[:, k][owner] for part in local)
+        px[:, k] = at + right * across + up * down
+    return px
 
 
 _softened: weakref.WeakKeyDictionary[Copper, np.ndarray] = weakref.WeakKeyDictionary()
