@@ -48,7 +48,8 @@ ETCH_MM = 0.1  # one sigma, of all edges alike
 # things than all of them together, so what the two differ by counts, once those read alone
 # have started from the same place. The shares are the likeliest ones on 452 simulated
 # benches, ordinary and hard (bench_registration.py holds the sum on others).
-BLOCK_SHARE, SIDE_SHARE, CELL_SHARE, APART_SHARE = 0.34, 0.18, 0.93, 0.49
+BLOCK_SHARE, SIDE_SHARE, CELL_SHARE, APART_SHARE = 0.34, 0.22, 0.95, 0.5
+LEAST_TELLING = 0.5  # a frame alone still has four sides, and sides have ends
 AGAIN = (0.2, 0.2)  # mm within which the edges are then read alone
 
 
@@ -117,7 +118,7 @@ def settle(
         other = fit if alone is None else alone
         apart = APART_SHARE * (placement.matrix - other.placement.matrix).ravel()
         told = of_matrix(inner, placement, work.middle, work.size) + np.outer(apart, apart)
-        return told / telling
+        return told / max(telling, LEAST_TELLING)
 
     return replace(fit, placement=placement, etch_mm=float(etch), doubt=doubt)
 

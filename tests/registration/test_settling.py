@@ -97,7 +97,8 @@ def test_edges_on_long_lines_make_the_stated_error_larger():
             grey.image, view(), EDGES, alone, RATIO, noise=grey.noise, telling=telling
         ).variance_at(HOLES)
 
-    assert stated(0.5) == pytest.approx(2 * stated(1.0), rel=1e-9)
+    assert stated(0.6) == pytest.approx(stated(1.0) / 0.6, rel=1e-9)
+    assert stated(0.1) == pytest.approx(2 * stated(1.0), rel=1e-9)
 
 
 def test_among_litter_it_is_nearer_than_single_readings_are():
