@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -26,6 +26,7 @@ USUAL_PX_PER_MM = 10.0  # of such a picture, for what counts as fine in it
 FLAT_PX = 1500  # longer side of the flattened picture where no scale is known
 VOTERS = 350  # sightings that vote
 SEEN = 1600  # sightings that a placement may match
+ALIKE_SHARE = 0.4  # of the holes laid on holes, from which a turned design is its own near-twin
 PX_PER_MM = (4.0, 40.0)  # of the flattened picture, where no scale is known
 
 
@@ -165,11 +166,39 @@ def _distinct(grown: list[Grown], holes_mm: np.ndarray) -> list[Grown]:
 
 
 def twin_moves(holes_mm: np.ndarray) -> list[Affine]:
-    """Design mm -> design mm: quarter turns, common steps and mirrors, about the middle."""
+    """Design mm -> design mm: quarter turns, common steps and mirrors, about the middle, and
+    such turns and mirrors about wherever they lay most holes on holes."""
+    holes = np.ascontiguousarray(holes_mm, dtype=np.float64)
+    return list(_twin_moves(holes.tobytes()))
+
+
+@lru_cache(maxsize=16)
+def _twin_moves(holes: bytes) -> tuple[Affine, ...]:
+    """Of holes (N, 2), float64: the same each time a design is looked for."""
+    holes_mm = np.frombuffer(holes).reshape(-1, 2)
     middle = (holes_mm.min(axis=0) + holes_mm.max(axis=0)) / 2
     turns = turns_about(middle)
     steps = [Affine.from_parts(offset=step) for step in common_steps(holes_mm)]
-    return turns[:3] + steps + turns[3:]
+    onto = [move for turn in turns for move in _onto_itself(turn, holes_mm)]
+    return (*turns[:3], *steps, *turns[3:], *onto)
+
+
+def _onto_itself(turn: Affine, holes_mm: np.ndarray, most: int = 2) -> list[Affine]:
+    """`turn` and then the shifts that lay most holes on holes: one odd pad at an end moves the
+    middle of all holes, but not that about which the others are alike."""
+    turned = turn(holes_mm)
+    difference = (holes_mm[None, :, :] - turned[:, None, :]).reshape(-1, 2)
+    # Designs lie on grids of 0.05 or 1/80 inch: so shifted, none falls between two bins.
+    key = np.rint(difference / 0.1 + 0.13).astype(np.int64)
+    _, index, counts = np.unique(
+        key[:, 0] * 1_000_003 + key[:, 1], return_index=True, return_counts=True
+    )
+    order = np.argsort(-counts, kind="stable")[:most]
+    return [
+        Affine.from_parts(offset=difference[index[k]]) @ turn
+        for k in order
+        if counts[k] >= ALIKE_SHARE * len(holes_mm)
+    ]
 
 
 def turns_about(middle: np.ndarray) -> list[Affine]:
