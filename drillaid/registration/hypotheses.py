@@ -26,6 +26,7 @@ USUAL_PX_PER_MM = 10.0  # of such a picture, for what counts as fine in it
 FLAT_PX = 1500  # longer side of the flattened picture where no scale is known
 VOTERS = 350  # sightings that vote
 SEEN = 1600  # sightings that a placement may match
+SAME_MOVE_MM = 0.05
 ALIKE_SHARE = 0.4  # of the holes laid on holes, from which a turned design is its own near-twin
 PX_PER_MM = (4.0, 40.0)  # of the flattened picture, where no scale is known
 
@@ -179,8 +180,12 @@ def _twin_moves(holes: bytes) -> tuple[Affine, ...]:
     middle = (holes_mm.min(axis=0) + holes_mm.max(axis=0)) / 2
     turns = turns_about(middle)
     steps = [Affine.from_parts(offset=step) for step in common_steps(holes_mm)]
-    onto = [move for turn in turns for move in _onto_itself(turn, holes_mm)]
-    return (*turns[:3], *steps, *turns[3:], *onto)
+    moves = [*turns[:3], *steps, *turns[3:]]
+    for turn in turns:
+        for move in _onto_itself(turn, holes_mm):
+            if all(np.abs(move(holes_mm) - known(holes_mm)).max() > SAME_MOVE_MM for known in moves):
+                moves.append(move)
+    return tuple(moves)
 
 
 def _onto_itself(turn: Affine, holes_mm: np.ndarray, most: int = 2) -> list[Affine]:
