@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from drillaid.errors import UsageError
-from drillaid.registration.register import register_picture
 from drillaid.registration.reasons import FOUND_BLURRED_PX, focus_in
+from drillaid.registration.register import register_picture
 from drillaid.registration.result import (
     AMBIGUOUS,
     BLURRED,
