@@ -48,8 +48,8 @@ MOST_ERROR_MM = 0.07  # of half of the holes: a third of the usual tolerance, at
 # holes lies more than 0.1 mm aside (Rayleigh: exp(-(0.1 / 0.055)^2)), half of the tolerance.
 MOST_WORST_MM = 0.055
 MOST_LANDS, ROUGH_MM = 0.6, 0.09
-# Blur (`Focus.sigma_px`) from which nothing is measured: found nevertheless, 12 boards had
-# every hole within 0.05 mm up to here, and what is stated came out too small beyond.
+# Blur (`Focus.sigma_px`) from which nothing is measured: found nevertheless, 12 boards had every
+# hole within 0.053 mm up to here, though on one of them 0.02 was stated.
 FOUND_BLURRED_PX = 1.5
 CLUSTERED = 0.3  # how much more alike neighbouring holes are than chance, when a part is hidden
 

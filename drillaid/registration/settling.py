@@ -85,9 +85,11 @@ def settle(
     grey: float32 (H, W); to_px: plane -> pixels as photographed
     model: the edges in view; noise: as for `fit_edges`
     telling: as in `Stretches`, mean: edges on one long line share their errors, so that
-    where they are many the variance is so much larger. The covariance counts what leaving out a part of the board,
-    or the edges that face one side, would change; and what is known of prints where the
-    edges in view tell less: scale and shear of what lies outside.
+    where they are many the variance is so much larger
+
+    The covariance counts what leaving out a part of the board, or the edges that face one
+    side, would change; the scatter of the edges, with what is known of prints where those in
+    view tell less; and how far edges read one by one are from all of them together.
     """
     work = _Settling(grey, to_px, model, fit, px_per_mm)
     placement, etch = fit.placement, fit.etch_mm

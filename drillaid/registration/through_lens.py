@@ -40,8 +40,9 @@ def refine_through_lens(image, design: Design, face: str, h: Hypothesis, mirrore
     """
     holes = design.xy_mm
     start = Homography.of(h.scene.view.homography) @ h.placement
-    at = chain(h.scene, h.placement)(holes)
-    first = _fitted(image, design, face, h, mirrored, _start(start, holes, at, None))
+    at, every = chain(h.scene, h.placement)(holes), np.ones(len(holes), bool)
+    ratio = _px_per_mm(start, holes)
+    first = _fitted(image, design, face, h, mirrored, _start(start.matrix, holes, at, every, ratio))
     if first is None:
         return None
     again = _from_what_agrees(first, holes)
@@ -59,17 +60,17 @@ def _from_what_agrees(r: Refined, holes: np.ndarray) -> Placement | None:
     if (r.agree | ~inside).all() or r.agree.sum() < FEWEST_LANDS:
         return None
     through = cv2.findHomography(holes[r.agree], px[r.agree], 0)[0]
-    return None if through is None else _start(Homography(through), holes, px, r.agree)
+    if through is None:
+        return None
+    return _start(through, holes, px, r.agree, _px_per_mm(Homography(through), holes[r.agree]))
 
 
-def _start(homography: Homography, holes: np.ndarray, px: np.ndarray, agree) -> Placement:
-    """agree: (N,) the holes to go by, None: all"""
-    agree = np.ones(len(holes), bool) if agree is None else agree
-    scaled = Homography.scaled_for(homography.matrix, holes)
+def _start(matrix, holes: np.ndarray, px: np.ndarray, agree: np.ndarray, ratio: float) -> Placement:
+    """matrix: of a homography, design mm -> px; agree: (N,) the holes to go by"""
+    homography = Homography.scaled_for(matrix, holes)
     return Placement(
-        "projective", scaled, None, px, None, np.zeros(len(holes)), agree, 0.0,
-        _px_per_mm(homography, holes[agree]),
-    )  # fmt: skip
+        "projective", homography, None, px, None, np.zeros(len(holes)), agree, 0.0, ratio
+    )
 
 
 def _px_per_mm(homography: Homography, holes: np.ndarray) -> float:
@@ -107,10 +108,7 @@ def lands_through_lens(image, design: Design, r: Refined) -> Refined:
     at = r.to_px(holes)
     # The plain homography nearest to where the holes are.
     through = cv2.findHomography(holes, at, 0)[0]
-    found = Placement(
-        "projective", Homography.scaled_for(through, holes), None, at, None,
-        np.zeros(len(holes)), np.ones(len(holes), bool), 0.0, r.px_per_mm,
-    )  # fmt: skip
+    found = _start(through, holes, at, np.ones(len(holes), bool), r.px_per_mm)
     got = fitted_camera(image, replace(design, copper={}), found, face=_seen_as(mirrored))
     if got is None:
         return r

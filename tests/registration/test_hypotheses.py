@@ -148,9 +148,9 @@ def test_a_place_is_borne_out_where_the_pads_are():
 
 def test_a_pattern_with_one_odd_pad_is_laid_on_itself_about_its_own_middle():
     """Two rows alike turned by half a turn, but for a pad at one end: the middle of all holes is
-    half a pitch beside that of the rows. The near-twin must be among the rivals."""
+    beside that of the rows. The near-twin must be among the rivals."""
     rows = np.array([(2.54 * i, 7.62 * j) for i in range(10) for j in range(2)])
-    holes = np.vstack([rows + [10.3, -4.15], [[10.3 - 2.54, -4.15]]])
+    holes = np.vstack([rows + [10.3, -4.15], [[10.3 - 3.81, -4.15]]])
     tree = cKDTree(holes)
 
     def laid_on_holes(move) -> int:

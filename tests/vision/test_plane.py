@@ -59,10 +59,11 @@ def pattern(xy) -> np.ndarray:
     return 128 + 80 * np.sin(2 * np.pi * xy[:, 0] / 10) * np.cos(2 * np.pi * xy[:, 1] / 10)
 
 
+@pytest.mark.parametrize("averaged", [True, False])
 @pytest.mark.parametrize("kind", ["rig", "free", "fine rig"])
-def test_a_flattened_picture_shows_the_plane(kind):
+def test_a_flattened_picture_shows_the_plane(kind, averaged):
     view = view_of(kind)
-    flat = flatten(painted(view), view, 5.0, averaged=True)
+    flat = flatten(painted(view), view, 5.0, averaged=averaged)
     assert flat.px_per_unit == pytest.approx(5.0)
     v, u = np.nonzero(flat.valid)
     pick = np.random.default_rng(2).permutation(len(u))[:5000]
@@ -73,10 +74,11 @@ def test_a_flattened_picture_shows_the_plane(kind):
     assert len(u) > 0.5 * flat.valid.size
 
 
+@pytest.mark.parametrize("averaged", [True, False])
 @pytest.mark.parametrize("kind", ["rig", "free", "fine rig"])
-def test_valid_is_what_the_photograph_covers(kind):
+def test_valid_is_what_the_photograph_covers(kind, averaged):
     view = view_of(kind)
-    flat = flatten(np.zeros(view.size_px[::-1], np.uint8), view, 3.0, averaged=True)
+    flat = flatten(np.zeros(view.size_px[::-1], np.uint8), view, 3.0, averaged=averaged)
     v, u = np.mgrid[: flat.valid.shape[0], : flat.valid.shape[1]]
     px = view.to_px(flat.to_plane(np.column_stack([u.ravel(), v.ravel()]).astype(float)))
     # px of the photograph that the coarse map may be off at the rim, or that fill no square
