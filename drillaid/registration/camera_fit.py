@@ -25,6 +25,9 @@ MIDDLE_AT, LENS_AT, PRINT_AT = slice(8, 10), slice(10, 14), slice(14, 16)
 LOG_FOCAL_SIGMA, ASPECT_SIGMA, MIDDLE_SIGMA = 0.35, 0.0007, 0.01
 LENS_SIGMA = 0.12, 0.10, 0.0007, 0.0007
 PRINT_SIGMA, ETCH_SIGMA_MM = (0.004, 0.002), 0.1
+# From a rough start wrong readings would bend the lens: by reach (mm), how many times tighter
+# a cautious fit holds k1, and all else but pose and focal length.
+CAUTION = ((0.6, 3.0, 10.0), (0.4, 2.0, 4.0), (0.25, 1.0, 2.0))
 # What a patch of copper is read off by as a whole, one sigma of an axis (set on simulated
 # benches; tests/registration/test_makeshift.py holds stated errors against real ones).
 # Blotched or half etched copper scatters its edges, and misleads a whole patch by a share of it.
@@ -124,13 +127,17 @@ def rigid_columns(plane_mm) -> np.ndarray:
     return columns
 
 
-def fit_readings(state: State, readings: Readings, reach_mm: float, *, rounds: int = 15) -> Step:
+def fit_readings(
+    state: State, readings: Readings, reach_mm: float, *, cautious: bool = False, rounds: int = 15
+) -> Step:
     """Robust least squares (Tukey's weights) with the priors, damped after Levenberg.
 
-    Near upright a longer lens farther up shows almost the same: undamped steps overshoot.
+    cautious: the lens is set free little by little, as the reach gets short. Near upright a longer lens farther up shows almost the same: undamped steps overshoot.
     """
     seen = state.to_px(readings.xy + readings.off[:, None] * readings.normal)
     damping, prior = 1e-3, _priors(state.rig)
+    if cautious:
+        prior = prior * _caution(reach_mm)
     off = readings.off
     for _ in range(rounds):
         scale = float(np.clip(1.4826 * np.median(np.abs(off)), 0.008, reach_mm / 2))
@@ -208,6 +215,14 @@ def _priors(rig: Rig) -> np.ndarray:
     middle = MIDDLE_SIGMA * max(rig.width, rig.height)
     known = [LOG_FOCAL_SIGMA, ASPECT_SIGMA, middle, middle, *LENS_SIGMA, *PRINT_SIGMA, ETCH_SIGMA_MM]
     return np.concatenate([np.zeros(6), 1 / np.array(known)])
+
+
+def _caution(reach_mm: float) -> np.ndarray:
+    """(ALL + 1,): how many times tighter than usual each parameter is held."""
+    bend, rest = next((c[1:] for c in CAUTION if reach_mm > c[0]), (1.0, 1.0))
+    times = np.ones(ALL + 1)
+    times[ASPECT_AT:ALL], times[LENS_AT.start] = rest, bend
+    return times
 
 
 def _covariance(

@@ -132,13 +132,14 @@ def makeshift_rig(
 
 
 def fitted_camera(
-    image: np.ndarray, design: Design, found: Placement, *, face: str, anchor_px=None
-) -> tuple[State, Step, float] | None:
+    image: np.ndarray, design: Design, found: Placement, *, face: str, anchor_px=None,
+    cautious: bool = False,
+) -> tuple[State, Step, float] | None:  # fmt: skip
     """Camera and lens by all edges of the copper, or by the lands about the holes where no
     copper is drawn, from a placement without a rig; with the share of what was looked for
     that was found. None where the picture does not bear it out.
 
-    anchor_px: (2,) the pixel that shall stay the plane's (0, 0)
+    anchor_px: (2,) the pixel that shall stay the plane's (0, 0); cautious: as in `fit_readings`
     """
     state = _start(design, found, (image.shape[1], image.shape[0]), face == "bottom")
     by_lands = design.copper.get(face) is None
@@ -151,7 +152,7 @@ def fitted_camera(
         readings = reader.read(state, reach)
         if readings is None:
             return None
-        step = fit_readings(state, readings, reach)
+        step = fit_readings(state, readings, reach, cautious=cautious)
         state = step.state if anchor_px is None else _anchored(step.state, anchor_px)
         settled_mm = max(SETTLED_MM[by_lands], SETTLED * step.scatter_mm)
         if number >= len(REACHES_MM) and step.moved_mm < settled_mm:

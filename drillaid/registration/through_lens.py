@@ -36,29 +36,43 @@ def refine_through_lens(image, design: Design, face: str, h: Hypothesis, mirrore
 
     From a rough start one end of a board may be taken for something else and the lens bent
     after it. So where some of the board does not agree, the fit starts once more from a
-    plain camera through the rest; what agrees better of the two is kept.
+    plain camera through the rest; and where that does not help, all over again with a lens
+    that is set free little by little. What agrees best is kept.
     """
     holes = design.xy_mm
     start = Homography.of(h.scene.view.homography) @ h.placement
     at, every = chain(h.scene, h.placement)(holes), np.ones(len(holes), bool)
-    ratio = _px_per_mm(start, holes)
-    first = _fitted(image, design, face, h, mirrored, _start(start.matrix, holes, at, every, ratio))
-    if first is None:
-        return None
-    again = _from_what_agrees(first, holes)
-    if again is None:
-        return first
-    second = _fitted(image, design, face, h, mirrored, again)
-    return first if second is None or second.support <= first.support else second
+    rough = _start(start.matrix, holes, at, every, _px_per_mm(start, holes))
+    best: Refined | None = None
+    for cautious in (False, True):
+        got = _fitted(image, design, face, h, mirrored, rough, cautious)
+        again = None if got is None else _from_what_agrees(got, holes)
+        best = _better(best, got)
+        if again is not None:
+            best = _better(best, _fitted(image, design, face, h, mirrored, again, cautious))
+        if best is not None and _all_agree(best, holes):
+            return best
+    return best
+
+
+def _better(a: Refined | None, b: Refined | None) -> Refined | None:
+    if a is None or b is None:
+        return a or b
+    return b if b.support > a.support else a
+
+
+def _all_agree(r: Refined, holes: np.ndarray) -> bool:
+    """Does every land that is in view?"""
+    px, (width, height) = r.to_px(holes), r.eye.size_px
+    inside = ((px > 2) & (px < [width - 3, height - 3])).all(axis=1)
+    return bool((r.agree | ~inside).all())
 
 
 def _from_what_agrees(r: Refined, holes: np.ndarray) -> Placement | None:
     """A start through the lands that agree; None where all do, or too few."""
-    px = r.to_px(holes)
-    width, height = r.eye.size_px
-    inside = ((px > 2) & (px < [width - 3, height - 3])).all(axis=1)
-    if (r.agree | ~inside).all() or r.agree.sum() < FEWEST_LANDS:
+    if _all_agree(r, holes) or r.agree.sum() < FEWEST_LANDS:
         return None
+    px = r.to_px(holes)
     through = cv2.findHomography(holes[r.agree], px[r.agree], 0)[0]
     if through is None:
         return None
@@ -79,11 +93,12 @@ def _px_per_mm(homography: Homography, holes: np.ndarray) -> float:
 
 
 def _fitted(
-    image, design: Design, face: str, h: Hypothesis, mirrored: bool, start: Placement
-) -> Refined | None:
+    image, design: Design, face: str, h: Hypothesis, mirrored: bool, start: Placement,
+    cautious: bool,
+) -> Refined | None:  # fmt: skip
     holes, model, ratio = design.xy_mm, copper_edges(design.copper[face]), start.px_per_mm
     seen = _as_seen(design, face, mirrored)
-    got = fitted_camera(image, seen, start, face=_seen_as(mirrored))
+    got = fitted_camera(image, seen, start, face=_seen_as(mirrored), cautious=cautious)
     if got is None:
         return None
     state, step, _ = got

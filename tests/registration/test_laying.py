@@ -123,11 +123,12 @@ def strip(seed: int):
     return drawn.design, image, truth(drawn.design.xy_mm), rig.px_per_mm(1.6)
 
 
-@pytest.mark.parametrize("seed", [3, 8, 9])
+@pytest.mark.parametrize("seed", [3, 8, 9, 14])
 def test_a_strip_with_few_parts_is_found_and_what_is_vouched_for_is_right(seed):
     """On 9 a first camera may be bent after most of the stretches and wrong at the strip's end,
-    by up to 4 mm: it is started again through the lands that agree, and where no land is to
-    be seen after all nothing is vouched for."""
+    by up to 4 mm: it is started again through the lands that agree. On 14 that never rests: it
+    is found with a lens set free little by little. Where no land is to be seen after all
+    nothing is vouched for."""
     design, image, truth_px, px_per_mm = strip(seed)
     got = register_picture(image, design)
     assert got.status == REGISTERED, got.message
