@@ -14,9 +14,10 @@ import numpy as np
 from drillaid.geometry import Affine
 from drillaid.registration.copper import some
 from drillaid.registration.correlation import Correlator, Peak, all_rotations, distinct
-from drillaid.registration.edging import AGREE_MM, EdgeFit, fit_edges
+from drillaid.registration.edging import AGREE_MM, EdgeFit
 from drillaid.registration.evidence import APART, LEAST_SHARE, Evidence, told_apart
 from drillaid.registration.hypotheses import twin_moves
+from drillaid.registration.learnt import Learnt
 from drillaid.registration.stretches import TELLING_MM, straight_runs_mm, voices
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.edge_field import edge_field
@@ -36,11 +37,11 @@ CLOSE = 3 * APART  # in a quick look, below which a rival is looked at with all 
 
 
 def found_again(
-    image: np.ndarray, view: PlaneView, px_per_mm: float, learnt, last: Affine, holes_mm: np.ndarray
+    image: np.ndarray, view: PlaneView, px_per_mm: float, learnt: Learnt, last: Affine, holes_mm: np.ndarray
 ) -> EdgeFit | None:
     """The fit at the one place where the board is, or None.
 
-    learnt: what following knows of the board's looks (`following.Learnt`)
+    learnt: what following knows of the board's looks (`learnt.Learnt`)
     last: its last placement, design mm -> plane
     """
     looker = _Looker(image, view, px_per_mm, learnt)
@@ -129,7 +130,7 @@ def _convincing(looker: _Looker, fit: EdgeFit, evidence: Evidence) -> bool:
 class _Looker:
     """One picture, searched with the learnt edges."""
 
-    def __init__(self, image, view: PlaneView, px_per_mm: float, learnt) -> None:
+    def __init__(self, image, view: PlaneView, px_per_mm: float, learnt: Learnt) -> None:
         self._image, self._view, self._px_per_mm, self._learnt = image, view, px_per_mm, learnt
         self.all, self.few = learnt.model, some(learnt.model, FEW, seed=3)
         self._voices = voices(self.all)
@@ -138,10 +139,9 @@ class _Looker:
         seen = self._in_view(place, model)
         if seen.sum() < 0.3 * len(model):
             return None
-        return fit_edges(
-            self._image, self._view.to_px, model.only(seen), place, noise=self._learnt.noise,
-            px_per_mm=self._px_per_mm, reaches=reaches, affine=False, weights=self._learnt.weights,
-        )  # fmt: skip
+        return self._learnt.fit(
+            self._image, self._view, self._px_per_mm, place, reaches, model.only(seen)
+        )
 
     def _in_view(self, place: Affine, model: EdgeModel) -> np.ndarray:
         px = self._view.to_px(place(model.xy))

@@ -171,7 +171,7 @@ class Rig:
                 size = np.hypot(step[:, 0], step[:, 1])
                 step *= np.minimum(1.0, 0.5 / np.maximum(size, 1e-300))[:, None]
             rays = rays + step
-            if not (size > 1e-14).any():
+            if not (size > 1e-8).any():  # Newton: what is left is the square of it
                 break
         with np.errstate(all="ignore"):
             bent = self._bent(rays)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 import pytest
+from support.covered import hidden
 from support.loose_registration import seen_without_rig
 from support.small_board import small_design
 
@@ -14,7 +14,7 @@ from drillaid.geometry import Affine
 from drillaid.guidance.spindle_mark import pointed_at
 from drillaid.guidance.unrigged import UnriggedFinder
 from drillaid.registration.following import Follower
-from drillaid.registration.holding import still_there
+from drillaid.registration.holding import shown
 from drillaid.registration.result import REGISTERED, Placement, Registration
 from drillaid.simulation import parts
 from drillaid.simulation.bench import Occluders
@@ -46,18 +46,6 @@ def following(here, design=None) -> Follower:
 
 def worst_mm(here, got) -> float:
     return float(np.abs(got.placement.bench_mm - here.truth(here.board.design.xy_mm)).max())
-
-
-def hidden(here, share: float, rng) -> np.ndarray:
-    """The picture with something skin-coloured and uneven over that share of the holes."""
-    image, px = here.render().copy(), here.true_pixels()
-    angle = rng.uniform(0, 2 * np.pi)
-    way = np.array([np.cos(angle), np.sin(angle)])
-    v, u = np.mgrid[0 : SMALL[1], 0 : SMALL[0]]
-    mask = u * way[0] + v * way[1] < np.quantile(px @ way, share) + 8
-    uneven = cv2.GaussianBlur(rng.normal(0, 60, image.shape).astype(np.float32), (0, 0), 6)
-    image[mask] = np.clip(2 * uneven + [120, 150, 200], 0, 255).astype(np.uint8)[mask]
-    return image
 
 
 def test_seven_tenths_hidden_is_followed_or_lost_never_wrong():
@@ -178,10 +166,10 @@ def test_patches_in_view_hold_the_right_place_and_no_other():
     follower = following(here)
     image = hidden(here, 0.6, rng)
     ask = image, follower._view.to_px, follower._ratio, follower._learnt
-    assert still_there(*ask, here.truth)
+    assert shown(*ask, here.truth) is not None
     for step in ((1.0, 0.6), (-0.7, 2.1), (4.0, 0.0)):
-        assert not still_there(*ask, Affine.from_parts(offset=step) @ here.truth)
-    assert not still_there(np.full_like(image, 90), *ask[1:], here.truth)
+        assert shown(*ask, Affine.from_parts(offset=step) @ here.truth) is None
+    assert shown(np.full_like(image, 90), *ask[1:], here.truth) is None
 
 
 def test_without_a_rig_file_a_board_comes_back_and_another_is_noticed():
