@@ -23,6 +23,7 @@ MIDDLE_AT, LENS_AT, PRINT_AT = slice(8, 10), slice(10, 14), slice(14, 16)
 # One sigma of what is known beforehand of webcams, phones and home prints (common
 # practice, no source). Middle: as a share of the longer side.
 LOG_FOCAL_SIGMA, ASPECT_SIGMA, MIDDLE_SIGMA = 0.35, 0.0007, 0.01
+CROPPED_SIGMA = 0.12  # of the middle, where a picture was cropped
 LENS_SIGMA = 0.12, 0.10, 0.0007, 0.0007
 PRINT_SIGMA, ETCH_SIGMA_MM = (0.004, 0.002), 0.1
 # From a rough start wrong readings would bend the lens: by reach (mm), how many times tighter
@@ -38,13 +39,14 @@ PATCH_MM, SHARED_PX, SHARED_SCATTER = 5.0, 0.1, 0.6
 class State:
     """rig: its plane z = 0 carries the board; place: design mm -> plane mm
     known: (ALL,) the parameters' distance from what was expected beforehand
-    etch_mm: edges lie this far into the copper
+    etch_mm: edges lie this far into the copper; cropped: little is known of the lens's middle
     """
 
     rig: Rig
     place: Affine
     known: np.ndarray
     etch_mm: float = 0.0
+    cropped: bool = False
 
     def to_px(self, design_mm) -> np.ndarray:
         return project(self.rig, self.place(design_mm))[0]
@@ -135,7 +137,7 @@ def fit_readings(
     cautious: the lens is set free little by little, as the reach gets short. Near upright a longer lens farther up shows almost the same: undamped steps overshoot.
     """
     seen = state.to_px(readings.xy + readings.off[:, None] * readings.normal)
-    damping, prior = 1e-3, _priors(state.rig)
+    damping, prior = 1e-3, _priors(state.rig, state.cropped)
     if cautious:
         prior = prior * _caution(reach_mm)
     off = readings.off
@@ -210,9 +212,9 @@ def _rows(state: State, readings: Readings) -> np.ndarray:
     return np.column_stack([np.einsum("ni,nik->nk", normal, field), etch])
 
 
-def _priors(rig: Rig) -> np.ndarray:
+def _priors(rig: Rig, cropped: bool) -> np.ndarray:
     """One over sigma of what was known beforehand, (ALL + 1,), etch last; 0: nothing."""
-    middle = MIDDLE_SIGMA * max(rig.width, rig.height)
+    middle = (CROPPED_SIGMA if cropped else MIDDLE_SIGMA) * max(rig.width, rig.height)
     known = [LOG_FOCAL_SIGMA, ASPECT_SIGMA, middle, middle, *LENS_SIGMA, *PRINT_SIGMA, ETCH_SIGMA_MM]
     return np.concatenate([np.zeros(6), 1 / np.array(known)])
 
@@ -276,4 +278,6 @@ def _stepped(state: State, step: np.ndarray) -> State:
     own = np.array([[1 - stretch / 2, shear], [0.0, 1 + stretch / 2]])
     place = Affine(np.column_stack([place.linear @ own, place.offset]))
     known = state.known + np.concatenate([np.zeros(6), [grow], step[ASPECT_AT:ALL]])
-    return State(rig, place, known, state.etch_mm + float(step[ALL]))
+    return replace(
+        state, rig=rig, place=place, known=known, etch_mm=state.etch_mm + float(step[ALL])
+    )

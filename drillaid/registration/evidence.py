@@ -54,7 +54,8 @@ class Evidence:
     enough: support that convinces; most_chance: allowed where nearly all agrees
     known: stretches of known copper were counted
     alone: at the first look no other place was nearly as good
-    voices: what they amount to where long straight edges count little; None: in_view"""
+    voices: what they amount to where long straight edges count little; None: in_view
+    empty: of the holes in view, at which nothing at all shows"""
 
     agreeing: int
     in_view: int
@@ -66,6 +67,7 @@ class Evidence:
     known: bool = False
     alone: bool = False
     voices: float | None = None
+    empty: int = 0
 
     @property
     def share(self) -> float:

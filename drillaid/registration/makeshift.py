@@ -22,6 +22,8 @@ from drillaid.design.model import Design
 from drillaid.geometry import Affine, as_points
 from drillaid.registration.camera_fit import (
     ALL,
+    FOCAL_AT,
+    MIDDLE_AT,
     PRINT_AT,
     Readings,
     State,
@@ -133,15 +135,17 @@ def makeshift_rig(
 
 def fitted_camera(
     image: np.ndarray, design: Design, found: Placement, *, face: str, anchor_px=None,
-    cautious: bool = False,
+    cautious: bool = False, cropped: bool = False,
 ) -> tuple[State, Step, float] | None:  # fmt: skip
     """Camera and lens by all edges of the copper, or by the lands about the holes where no
     copper is drawn, from a placement without a rig; with the share of what was looked for
     that was found. None where the picture does not bear it out.
 
     anchor_px: (2,) the pixel that shall stay the plane's (0, 0); cautious: as in `fit_readings`
+    cropped: the camera's middle may lie far from the picture's
     """
-    state = _start(design, found, (image.shape[1], image.shape[0]), face == "bottom")
+    size = image.shape[1], image.shape[0]
+    state = _start(design, found, size, face == "bottom", cropped)
     by_lands = design.copper.get(face) is None
     if not by_lands:
         reader = _Edges(image, design, face, state, found.px_per_mm)
@@ -160,22 +164,26 @@ def fitted_camera(
     return None
 
 
-def _start(design: Design, found: Placement, size: tuple[int, int], flip: bool) -> State:
+def _start(
+    design: Design, found: Placement, size: tuple[int, int], flip: bool, cropped: bool
+) -> State:
     """A camera without lens terms, as near to the registration as one can come where lands
     were seen."""
     width, height = size
     seen = found.pad_seen
     seen = seen if seen.sum() >= FEWEST[1] else np.ones(len(seen), bool)
     holes, pixels = design.xy_mm[seen], found.pixels[seen]
-    pose = pose_from(found.homography, holes, size, flip=flip)
+    pose = pose_from(found.homography, holes, size, flip=flip, cropped=cropped)
     pose = fit_pose(holes, pixels, np.ones(len(pixels)), pose)
     focal = pose.focal_px
-    matrix = np.array([[focal, 0, (width - 1) / 2], [0, focal, (height - 1) / 2], [0, 0, 1.0]])
+    middle = pose.parameters[8:10]
+    matrix = np.diag([focal, focal, 1.0])
+    matrix[:2, 2] = (width - 1) / 2 + middle[0], (height - 1) / 2 + middle[1]
     rig = Rig(width, height, matrix, np.zeros(5), pose.parameters[:3], pose.parameters[3:6])
     place = Affine.from_parts(mirrored=flip) @ Affine.from_parts(offset=-pose.centre_mm)
     known = np.zeros(ALL)
-    known[6] = pose.parameters[6]
-    return State(rig, place, known)
+    known[FOCAL_AT], known[MIDDLE_AT] = pose.parameters[6], middle
+    return State(rig, place, known, cropped=cropped)
 
 
 def _anchored(state: State, spindle_px) -> State:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from drillaid.registration.edging import AGREE_MM, CELL_MM, polarity_of
-from drillaid.registration.pose import ALL, POSE, Pose, priors
+from drillaid.registration.pose import ALL, Pose, priors
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.eye import Eye
 
@@ -43,9 +43,9 @@ def fit_pose_by_edges(
         rows = _rows(pose, shifted.only(usable))
         step, weight, scatter = _solve(rows, got.off[usable], reach, pose)
         moved = pose.parameters.copy()
-        moved[:POSE] += step[:POSE]
+        moved[: pose.fitted] += step[:-1]
         pose, etch = replace(pose, parameters=moved), etch + step[-1]
-    fitted = _fitted_columns(rows)
+    fitted = _fitted_columns(rows, pose)
     residual = got.off[usable] - fitted @ step
     share = float((np.abs(residual) < AGREE_MM).sum() / max(inside.sum(), 1))
     covariance = _covariance(rows, residual, weight, model.xy[usable], pose)
@@ -74,16 +74,16 @@ def _rows(pose: Pose, model: EdgeModel) -> np.ndarray:
     return np.column_stack([moved, np.ones(len(model))])
 
 
-def _fitted_columns(rows: np.ndarray) -> np.ndarray:
-    return np.column_stack([rows[:, :POSE], rows[:, -1]])
+def _fitted_columns(rows: np.ndarray, pose: Pose) -> np.ndarray:
+    return np.column_stack([rows[:, : pose.fitted], rows[:, -1]])
 
 
 def _solve(rows: np.ndarray, off: np.ndarray, reach: float, pose: Pose):
-    fitted = _fitted_columns(rows)
-    prior = np.diag(np.concatenate([priors(pose.size_px)[:POSE], [10.0]]))
-    pull = np.concatenate([-prior.diagonal()[:POSE] * pose.parameters[:POSE], [0.0]])
+    fitted, n = _fitted_columns(rows, pose), pose.fitted
+    prior = np.diag(np.concatenate([priors(pose)[:n], [10.0]]))
+    pull = np.concatenate([-prior.diagonal()[:n] * pose.parameters[:n], [0.0]])
     weight, scale = np.ones(len(off)), reach / 2
-    step = np.zeros(POSE + 1)
+    step = np.zeros(n + 1)
     for _ in range(8):
         sigma = max(scale, 0.01) * np.sqrt(6.0)
         a = np.vstack([fitted * (np.sqrt(weight) / sigma)[:, None], prior])
@@ -99,17 +99,18 @@ def _solve(rows: np.ndarray, off: np.ndarray, reach: float, pose: Pose):
 
 def _covariance(rows, residual, weight, xy, pose: Pose) -> np.ndarray:
     """(ALL, ALL): clustered sandwich for the fitted, carried priors for the held."""
-    fitted, held = _fitted_columns(rows), rows[:, POSE:ALL]
+    n = pose.fitted
+    fitted, held = _fitted_columns(rows, pose), rows[:, n:ALL]
     typical = max(1.4826 * np.median(np.abs(residual)), 0.008) * np.sqrt(6.0)
-    prior = priors(pose.size_px) ** 2
-    penalty = np.diag(np.concatenate([prior[:POSE], [100.0]])) * typical**2
+    prior = priors(pose) ** 2
+    penalty = np.diag(np.concatenate([prior[:n], [100.0]])) * typical**2
     inner = np.linalg.pinv(fitted.T @ (fitted * weight[:, None]) + penalty)
     cell = np.floor(xy / CELL_MM).astype(np.int64)
     _, group = np.unique(cell[:, 0] * 100_003 + cell[:, 1], return_inverse=True)
-    sums = np.zeros((group.max() + 1, POSE + 1))
+    sums = np.zeros((group.max() + 1, n + 1))
     np.add.at(sums, group, fitted * (weight * residual)[:, None])
-    own = inner @ (sums.T @ sums * (len(sums) / max(len(sums) - POSE - 1, 1)) + penalty * typical**2) @ inner
-    carried = np.vstack([-(inner @ fitted.T @ (held * weight[:, None]))[:POSE], np.eye(ALL - POSE)])
-    total = carried @ np.diag(1 / prior[POSE:]) @ carried.T
-    total[:POSE, :POSE] += own[:POSE, :POSE]
+    own = inner @ (sums.T @ sums * (len(sums) / max(len(sums) - n - 1, 1)) + penalty * typical**2) @ inner
+    carried = np.vstack([-(inner @ fitted.T @ (held * weight[:, None]))[:n], np.eye(ALL - n)])
+    total = carried @ np.diag(1 / prior[n:]) @ carried.T
+    total[:n, :n] += own[:n, :n]
     return total

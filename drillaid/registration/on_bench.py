@@ -20,7 +20,7 @@ from drillaid.registration.fit import fit_similarity
 from drillaid.registration.growing import Grown
 from drillaid.registration.hypotheses import Hypothesis, Scene
 from drillaid.registration.refine_copper import refine_by_copper
-from drillaid.registration.refine_rims import refine_by_rings
+from drillaid.registration.refine_rims import refine_by_lands
 from drillaid.registration.refined import Refined, chain, px_per_mm_of
 from drillaid.registration.rims import find_rings, lands_at_all_sizes
 from drillaid.registration.task import Task, beyond_doubt
@@ -164,7 +164,7 @@ def look_at_rims(task: Task, trials: list[Hypothesis]) -> list[Refined]:
         if any(beyond_doubt(r) for r in done):
             task.aside.append(h)
             continue
-        got = refine_by_rings(task.image, h, task.eye, holes, design.drill_mm, ratio)
+        got = refine_by_lands(task.image, h, task.eye, holes, design.drill_mm, ratio)
         if got is not None:
             done.append(got)
     return done

@@ -7,7 +7,8 @@ prior on each of the last two; eight free numbers would bend to fit wrong pads.
 
 The camera's true middle and its lens are not fitted (tried on photographs they
 bent to follow hand-drilled holes and missed the corners by 0.7 mm); what is not
-known of them is carried into the expected error instead.
+known of them is carried into the expected error instead. But people crop pictures,
+and then the middle may lie anywhere: a pose that is `cropped` has it fitted, too.
 """
 
 from __future__ import annotations
@@ -23,10 +24,11 @@ from drillaid.registration.directions import FOCAL
 # One sigma of what is not known beforehand about a phone or a webcam.
 LOG_FOCAL_SIGMA = 0.35  # a cropped picture acts like a longer lens
 STRETCH_SIGMA = 0.006  # print scale in x against y
-CENTRE_SIGMA = 0.01  # of the longer side
+CENTRE_SIGMA, CROPPED_SIGMA = 0.01, 0.12  # of the longer side
 LENS_SIGMA = 0.02  # k1; a wide webcam has more, and then wants a rig file
 NEAR_PX = 2.0  # how well a homography is known that is to be followed
-POSE, ALL = 8, 11  # parameters that are fitted, and all that are reckoned with
+# Parameters that are fitted, of an uncropped and a cropped picture, and all that are reckoned with.
+POSE, CROPPED_POSE, ALL = 8, 10, 11
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +39,7 @@ class Pose:
       FOCAL * longer side, stretch of y against x, middle (2) in px from the picture's, k1
     covariance: (11, 11), of what was fitted and what was not
     centre_mm: design point that the pose counts from; flip: x is mirrored
+    cropped: the camera's middle is fitted, not held to be the picture's
     """
 
     parameters: np.ndarray
@@ -44,6 +47,12 @@ class Pose:
     size_px: tuple[int, int]
     centre_mm: np.ndarray
     flip: bool
+    cropped: bool = False
+
+    @property
+    def fitted(self) -> int:
+        """How many of the parameters are, from the first on."""
+        return CROPPED_POSE if self.cropped else POSE
 
     @property
     def focal_px(self) -> float:
@@ -106,7 +115,9 @@ class Pose:
         return np.einsum("nik,kl,nil->n", jacobian, self.covariance, jacobian)
 
 
-def pose_from(homography: Homography, near_mm, size_px: tuple[int, int], *, flip: bool) -> Pose:
+def pose_from(
+    homography: Homography, near_mm, size_px: tuple[int, int], *, flip: bool, cropped: bool = False
+) -> Pose:
     """The pose that shows the points near_mm nearest to where a homography (design mm -> px)
     does, with as much trust in the usual focal length as `priors` have."""
     points = as_points(near_mm)
@@ -122,7 +133,7 @@ def pose_from(homography: Homography, near_mm, size_px: tuple[int, int], *, flip
     u, _, vt = np.linalg.svd(np.column_stack([x, b[:, 1], np.cross(x, b[:, 1])]))
     rotation = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
     parameters = np.concatenate([cv2.Rodrigues(rotation)[0].ravel(), b[:, 2], np.zeros(5)])
-    first = Pose(parameters, np.zeros((ALL, ALL)), size_px, centre, flip)
+    first = Pose(parameters, np.zeros((ALL, ALL)), size_px, centre, flip, cropped)
     px = homography(points)
     if len(points) < POSE // 2 or not np.isfinite(px).all():
         return first
@@ -132,9 +143,9 @@ def pose_from(homography: Homography, near_mm, size_px: tuple[int, int], *, flip
     return replace(nearest, covariance=first.covariance)
 
 
-def priors(size_px) -> np.ndarray:
+def priors(pose: Pose) -> np.ndarray:
     """One over sigma of each parameter, (ALL,), zero where nothing is known."""
-    middle = CENTRE_SIGMA * max(size_px)
+    middle = (CROPPED_SIGMA if pose.cropped else CENTRE_SIGMA) * max(pose.size_px)
     known = [LOG_FOCAL_SIGMA, STRETCH_SIGMA, middle, middle, LENS_SIGMA]
     return np.concatenate([np.zeros(6), 1 / np.array(known)])
 
@@ -147,12 +158,12 @@ def _covariance(pose: Pose, design: np.ndarray, weight: np.ndarray) -> np.ndarra
     """
     _, jacobian = pose.with_jacobian(design)
     rows = np.nan_to_num(jacobian.reshape(-1, ALL) * weight[:, None])
-    prior = priors(pose.size_px) ** 2
-    fitted, held = rows[:, :POSE], rows[:, POSE:]
-    inner = np.linalg.pinv(fitted.T @ fitted + np.diag(prior[:POSE]))
-    carried = np.vstack([-inner @ fitted.T @ held, np.eye(ALL - POSE)])
-    total = carried @ np.diag(1 / prior[POSE:]) @ carried.T
-    total[:POSE, :POSE] += inner
+    n, prior = pose.fitted, priors(pose) ** 2
+    fitted, held = rows[:, :n], rows[:, n:]
+    inner = np.linalg.pinv(fitted.T @ fitted + np.diag(prior[:n]))
+    carried = np.vstack([-inner @ fitted.T @ held, np.eye(ALL - n)])
+    total = carried @ np.diag(1 / prior[n:]) @ carried.T
+    total[:n, :n] += inner
     return total
 
 
@@ -164,27 +175,28 @@ def fit_pose(design_mm, px, sigma_px, start: Pose, *, rounds: int = 12) -> Pose:
     """
     design, px = as_points(design_mm), as_points(px)
     weight = 1.0 / np.repeat(np.asarray(sigma_px, dtype=np.float64), 2)
-    prior = priors(start.size_px)[:POSE]
+    n = start.fitted
+    prior = priors(start)[:n]
     pose, damping = start, 1e-3
 
     def cost_of(candidate: Pose) -> float:
         with np.errstate(all="ignore"):
             off = (candidate(design) - px).ravel() * weight
-            total = off @ off + np.sum((prior * candidate.parameters[:POSE]) ** 2)
+            total = off @ off + np.sum((prior * candidate.parameters[:n]) ** 2)
         return float(total) if np.isfinite(total) else np.inf
 
     cost = cost_of(pose)
     for _ in range(rounds):
         at, jacobian = pose.with_jacobian(design)
-        rows = jacobian[:, :, :POSE].reshape(-1, POSE) * weight[:, None]
+        rows = jacobian[:, :, :n].reshape(-1, n) * weight[:, None]
         off = (px - at).ravel() * weight
         if not (np.isfinite(rows).all() and np.isfinite(off).all()):
             break
         normal = rows.T @ rows + np.diag(prior**2)
-        right = rows.T @ off - prior**2 * pose.parameters[:POSE]
+        right = rows.T @ off - prior**2 * pose.parameters[:n]
         step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), right)
         moved = pose.parameters.copy()
-        moved[:POSE] += step
+        moved[:n] += step
         trial = replace(pose, parameters=moved)
         trial_cost = cost_of(trial)
         if trial_cost < cost:

@@ -164,7 +164,7 @@ def _why_not_sure(best: Refined, holes_mm: np.ndarray) -> Why:
         seen = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
     if seen.mean() < FULL_VIEW or best.evidence.in_view < LEAST_PADS:
         return Why(TOO_LITTLE)
-    if not best.plausible or out_of_size(best):
+    if best.hypothesis.scene.calibrated and (not best.plausible or out_of_size(best)):
         return Why(STRETCHED)
     if _clustered(holes_mm[seen], best.agree[seen]) > CLUSTERED:
         return Why(PART_HIDDEN)

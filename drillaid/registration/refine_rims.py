@@ -9,7 +9,7 @@ import numpy as np
 from drillaid.geometry import Affine, Homography
 from drillaid.registration.copper import sharper_eye
 from drillaid.registration.edging import LEFT_OUT, blocks_of, fit_edges, jackknife
-from drillaid.registration.evidence import LEAST_SHARE
+from drillaid.registration.evidence import LEAST_SHARE, NEARLY_ALL
 from drillaid.registration.fit import (
     PARAMETERS,
     PlaneFit,
@@ -19,7 +19,7 @@ from drillaid.registration.fit import (
 )
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.oblique import fit_pose_by_edges
-from drillaid.registration.pose import POSE, Pose, fit_pose, pose_from
+from drillaid.registration.pose import Pose, fit_pose, pose_from
 from drillaid.registration.refined import Refined, chain, systematic_mm2
 from drillaid.registration.rims import (
     FINEST_PX,
@@ -42,11 +42,11 @@ CENTRE_MM = 0.22  # etching and print leave pads this far off at the most
 
 def refine_by_rings(
     image, h: Hypothesis, eye: Eye, holes_mm, drill_mm, ratio: float, *,
-    shares: tuple[float, ...] = SHARES,
-) -> Refined | None:
+    shares: tuple[float, ...] = SHARES, cropped: bool = False,
+) -> Refined | None:  # fmt: skip
     """The exact placement by the rims of lands nobody has drawn, with a rig or without.
 
-    Rims are found, the placement moved onto them, and found again closer by; at last
+    cropped: as in `Pose`, where there is no rig. Rims are found, the placement moved onto them, and found again closer by; at last
     in the mixture of colours that tells land from board best (image None: as `eye` is).
     """
     scene = h.scene
@@ -55,12 +55,16 @@ def refine_by_rings(
         place, to_px = h.placement, chain(scene, h.placement)
     else:
         view = scene.view
-        place = pose_from(view.homography @ h.placement, holes_mm, view.size_px, flip=h.mirrored)
+        place = pose_from(
+            view.homography @ h.placement, holes_mm, view.size_px, flip=h.mirrored, cropped=cropped
+        )
         to_px = place
     got = None
     finest = max(SLACK_MM, FINEST_PX / ratio)
     for slack in (max(0.25, finest), max(0.15, finest), max(0.1, finest), finest):
-        rings = find_rings(eye, to_px, holes_mm, drill_mm, ratio, slack_mm=slack)
+        # Without a rig many more placements are possible, and so are rows of other things.
+        alike = not on_bench and slack < 0.25
+        rings = find_rings(eye, to_px, holes_mm, drill_mm, ratio, slack_mm=slack, alike=alike)
         model = ring_model(holes_mm, rings)
         there = rings.share[rings.in_view] >= WORTH
         if len(model) < 60 or there.mean() < LEAST_SHARE - 0.1:
@@ -78,12 +82,12 @@ def refine_by_rings(
         to_px = chain(scene, place) if on_bench else place
         if slack > 0.2 and image is not None:
             eye = sharper_eye(image, lambda px: px, model, to_px)
-    centred = _onto_centres(h, eye, to_px, holes_mm, rings, ratio)
+    centred = _onto_centres(h, eye, to_px, holes_mm, rings, ratio, cropped)
     if centred is None:
         return None
     fit, place, to_px, rms = centred
     evidence, rings = ring_evidence(
-        eye, to_px, holes_mm, drill_mm, ratio, slack_mm=finest, shares=shares
+        eye, to_px, holes_mm, drill_mm, ratio, slack_mm=finest, shares=shares, alike=not on_bench
     )
     name, variance = _answer(fit, ratio)
     # What scatters the centres is in their own covariance already.
@@ -94,7 +98,23 @@ def refine_by_rings(
     )  # fmt: skip
 
 
-def _onto_centres(h: Hypothesis, eye: Eye, to_px, holes_mm, rings: Rings, ratio: float):
+def refine_by_lands(
+    image, h: Hypothesis, eye: Eye, holes_mm, drill_mm, ratio: float
+) -> Refined | None:
+    """As `refine_by_rings`; without a rig, where not nearly all holes agree, once more as a
+    cropped picture, and what agrees better of the two."""
+    got = refine_by_rings(image, h, eye, holes_mm, drill_mm, ratio)
+    if h.scene.calibrated or (got is not None and got.evidence.share >= NEARLY_ALL):
+        return got
+    other = refine_by_rings(image, h, eye, holes_mm, drill_mm, ratio, cropped=True)
+    if got is None or other is None:
+        return got or other
+    return other if other.support > got.support else got
+
+
+def _onto_centres(
+    h: Hypothesis, eye: Eye, to_px, holes_mm, rings: Rings, ratio: float, cropped: bool
+):
     """The placement through the rims' centres, each from opposite sides of its rim.
 
     A rim seen on one side only, where a track leaves or the neighbour's clearance
@@ -114,7 +134,7 @@ def _onto_centres(h: Hypothesis, eye: Eye, to_px, holes_mm, rings: Rings, ratio:
             return None
         px, sigma = np.zeros_like(holes_mm), np.ones(len(holes_mm))
         px[there], sigma[there] = to_px(got.xy), got.sigma * ratio
-        fit, _ = _fit(h, holes_mm, px, sigma, found, ratio, last=last)
+        fit, _ = _fit(h, holes_mm, px, sigma, found, ratio, last=last, cropped=cropped)
         place = _placement_of(h, fit)
         to_px = chain(h.scene, place, fit)
     rms = float(np.sqrt(np.mean(off[found[there]] ** 2)))
@@ -136,7 +156,9 @@ def _placement_of(h: Hypothesis, fit) -> Affine | Homography:
     return h.scene.view.homography.inverse @ fit.homography
 
 
-def _fit(h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bool):
+def _fit(
+    h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bool, cropped: bool
+):
     """Robust fit of the pads that agree; the scatter between pads is part of their sigma."""
     index = np.flatnonzero(agree)
     source = holes_mm[index]
@@ -156,6 +178,7 @@ def _fit(h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bo
                 holes_mm,
                 h.scene.view.size_px,
                 flip=h.mirrored,
+                cropped=cropped,
             )
             fit = fit_pose(source[keep], px[index][keep], sigma_mm[keep] * ratio, pose)
             residual = (px[index] - fit(source)) / ratio
@@ -195,12 +218,12 @@ def _doubted(pose: Pose, source, px, sigma_px) -> Pose:
     block = blocks_of(source, LEFT_OUT)
     left_out = np.array(
         [
-            fit_pose(*(part[block != k] for part in (source, px, sigma_px)), pose).parameters[:POSE]
+            fit_pose(*(part[block != k] for part in (source, px, sigma_px)), pose).parameters[: pose.fitted]
             for k in range(LEFT_OUT)
         ]
     )
     covariance = pose.covariance.copy()
-    covariance[:POSE, :POSE] += jackknife(left_out)
+    covariance[: pose.fitted, : pose.fitted] += jackknife(left_out)
     return replace(pose, covariance=covariance)
 
 

@@ -23,17 +23,22 @@ SHARES = (0.3, 0.4, 0.5, 0.6)  # of a rim that must be there; the most telling c
 FAINT = 0.25  # of the picture's strong edges; fainter ones are texture
 SLACK_MM, FINEST_PX = 0.08, 1.2  # how near a rim must be, and what a coarse picture allows
 WORTH = 0.35  # of a rim from which it helps to place the board
+BESIDE = 0.9  # what a rim at the next radius counts
+FEW_OF_A_TOOL, SIZES, LEAST_OF_A_SIZE = 4, 2, 0.2  # holes; of lands; share of holes
+EMPTY = 0.1  # of a rim, below which nothing shows at all
 
 
 @dataclass(frozen=True, eq=False)
 class Rings:
     """The best rim about each place: share (N,) of it that is there, radius_mm (N,);
-    in_view (N,); polarity +1 where lands are brighter than the board."""
+    in_view (N,); polarity +1 where lands are brighter than the board; usual: (N, K) bool,
+    which of the K radii tried were allowed."""
 
     share: np.ndarray
     radius_mm: np.ndarray
     in_view: np.ndarray
     polarity: float
+    usual: np.ndarray
 
 
 def rims(holes_mm: np.ndarray, radius_mm: np.ndarray) -> EdgeModel:
@@ -55,12 +60,14 @@ def lands_at_all_sizes(holes_mm: np.ndarray, drill_mm: np.ndarray) -> EdgeModel:
 
 
 def find_rings(
-    eye: Eye, to_px, places_mm, drill_mm, px_per_mm: float, *, slack_mm: float, polarity: float = 0.0
-) -> Rings:
+    eye: Eye, to_px, places_mm, drill_mm, px_per_mm: float, *, slack_mm: float,
+    polarity: float = 0.0, alike: bool = False, usual: np.ndarray | None = None,
+) -> Rings:  # fmt: skip
     """Looks for a rim about every place, at all radii a land may have.
 
     to_px: design mm -> pixels; slack_mm: how far a rim may be from round and from its
     place; polarity: 0 to find out which way the brightness changes on this board
+    alike: only at the radii that most lands of one tool have; usual: at these only
     """
     n = len(places_mm)
     grow = np.arange(NARROWEST_MM, WIDEST_MM, STEP_MM)
@@ -82,13 +89,51 @@ def find_rings(
     }
     if polarity == 0.0:
         polarity = max(shares, key=lambda side: np.sort(shares[side].max(axis=1))[n // 3 :].sum())
-    best = shares[polarity].argmax(axis=1)
+    if usual is None:
+        whole = np.ones((n, len(grow)), bool)
+        usual = usual_radii(shares[polarity], drill_mm) if alike else whole
+    seen_share = np.where(usual, shares[polarity], 0.0)
+    best = seen_share.argmax(axis=1)
     rows = np.arange(n)
     px = to_px(places_mm)
     width, height = eye.size_px
     with np.errstate(invalid="ignore"):
         seen = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
-    return Rings(shares[polarity][rows, best], radius[rows, best], seen, polarity)
+    return Rings(seen_share[rows, best], radius[rows, best], seen, polarity, usual)
+
+
+def usual_radii(share: np.ndarray, drill_mm: np.ndarray) -> np.ndarray:
+    """(N, K) bool, the radii about each hole that lands of its tool have on this board.
+
+    share: (N, K) of the rim at each radius. Lands of one tool mostly have one size, or two
+    (common practice, no source), while what is taken for them by mistake has any.
+    """
+    tools = np.unique(np.round(drill_mm, 2), return_inverse=True)[1].ravel()
+    few = np.bincount(tools)[tools] < FEW_OF_A_TOOL
+    usual = np.zeros(share.shape, bool)
+    for tool in np.unique(tools[~few]):
+        usual[tools == tool] = _modes(share[tools == tool])
+    usual[few] = _modes(share)
+    return usual
+
+
+def _modes(share: np.ndarray) -> np.ndarray:
+    """(K,) bool: one or two spans of radii at which most of the rims lie."""
+    modes, left = np.zeros(share.shape[1], bool), share
+    for _ in range(SIZES):
+        # A rim lies between two of the radii tried as often as not.
+        near = left.copy()
+        near[:, 1:] = np.maximum(near[:, 1:], BESIDE * left[:, :-1])
+        near[:, :-1] = np.maximum(near[:, :-1], BESIDE * left[:, 1:])
+        worth = np.where(near >= WORTH, near, 0.0)
+        k = int(worth.sum(axis=0).argmax())
+        if (worth[:, k] > 0).sum() < max(3, LEAST_OF_A_SIZE * len(share)):
+            break
+        modes[max(k - 1, 0) : k + 2] = True
+        left = left[worth[:, k] == 0]
+        if not len(left):
+            break
+    return modes if modes.any() else np.ones_like(modes)
 
 
 def ring_model(holes_mm: np.ndarray, rings: Rings, least: float = WORTH) -> EdgeModel:
@@ -99,30 +144,35 @@ def ring_model(holes_mm: np.ndarray, rings: Rings, least: float = WORTH) -> Edge
 
 def ring_evidence(
     eye: Eye, to_px, holes_mm, drill_mm, px_per_mm: float, *, slack_mm: float = SLACK_MM,
-    shares: tuple[float, ...] = SHARES, seed: int = 0,
+    shares: tuple[float, ...] = SHARES, seed: int = 0, alike: bool = False,
 ) -> tuple[Evidence, Rings]:
     """How many holes show a rim, against how many places beside them do.
 
     shares: of a rim that must be there; the most telling of them is taken and
-    comes back as the evidence's `level`
+    comes back as the evidence's `level`; alike: as in `find_rings`
     """
-    rings = find_rings(eye, to_px, holes_mm, drill_mm, px_per_mm, slack_mm=slack_mm)
+    rings = find_rings(
+        eye, to_px, holes_mm, drill_mm, px_per_mm, slack_mm=slack_mm, alike=alike
+    )
     rng = np.random.default_rng(seed)
     by_chance = []
     for turn in rng.uniform(0, 2 * np.pi, 4):
         step = rng.uniform(1.2, 4.0) * np.array([np.cos(turn), np.sin(turn)])
         beside = find_rings(
-            eye, to_px, holes_mm + step, drill_mm, px_per_mm, slack_mm=slack_mm, polarity=rings.polarity
-        )
+            eye, to_px, holes_mm + step, drill_mm, px_per_mm, slack_mm=slack_mm,
+            polarity=rings.polarity, usual=rings.usual,
+        )  # fmt: skip
         by_chance.append(beside.share[beside.in_view])
     chance = np.concatenate(by_chance)
     seen = int(rings.in_view.sum())
+    empty = int((rings.share[rings.in_view] < EMPTY).sum())
     counts = [
         Evidence(
             int((rings.share[rings.in_view] >= share).sum()),
             seen,
             float((chance >= share).sum() + 1) / (len(chance) + 2),
             share,
+            empty=empty,
         )
         for share in shares
     ]

@@ -141,7 +141,9 @@ def _judged(best: Refined, h: Hypothesis, design: Design, unit: float) -> Eviden
         # Rims of its own, as the best one had: those of the best would be too exact a
         # demand on a true twin.
         ratio = best.px_per_mm
-        rival = refine_by_rings(None, h, best.eye, holes_mm, design.drill_mm, ratio, shares=level)
+        rival = refine_by_rings(
+            None, h, best.eye, holes_mm, design.drill_mm, ratio, shares=level, cropped=best.cropped
+        )
         if rival is None or same_place(rival.placement, best.placement, holes_mm, unit):
             return None
         return rival.evidence

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from drillaid.registration.copper import FEW, copper_edges, some
+from drillaid.registration.evidence import MUCH
 from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
 from drillaid.registration.laying import laid_freely, rim_grid
 from drillaid.registration.oblique import fit_pose_by_edges
@@ -46,12 +47,13 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
     else:
         steps = [
             partial(_laid, task, scenes, every, False),
+            partial(_laid, task, scenes, every, False, further=True),
             partial(_laid, task, scenes, every[:2], True),
             partial(_by_sightings, task, scenes, False),
         ]
-    for step in steps:
+    for number, step in enumerate(steps):
         found += step()
-        if _convinced(found):
+        if _convinced(found, surely=number == 0):
             break
     found = [
         lands_through_lens(task.image, task.design, r)
@@ -80,12 +82,21 @@ def _by_sightings(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
     return found
 
 
-def _convinced(found: list[Refined]) -> bool:
-    return any(r.evidence.convincing for r in found)
+def _convinced(found: list[Refined], surely: bool = False) -> bool:
+    """surely: by rims most of the holes show one, so that no better place need be looked for"""
+    return any(
+        r.evidence.convincing
+        and r.plausible
+        and (not surely or r.by != "rims" or r.evidence.share >= MUCH)
+        for r in found
+    )
 
 
-def _laid(task: Task, scenes: Scenes, planes: range, thorough: bool) -> list[Refined]:
-    """By the correlation of edges, on some of the planes; thorough: at all rotations."""
+def _laid(
+    task: Task, scenes: Scenes, planes: range, thorough: bool, further: bool = False
+) -> list[Refined]:
+    """By the correlation of edges, on some of the planes; thorough: at all rotations;
+    further: by rims, the places that come after the likeliest ones."""
     design, holes = task.design, task.design.xy_mm
     asked, other = ("bottom", "top") if task.mirrored else ("top", "bottom")
     both = (task.mirrored, not task.mirrored)
@@ -109,7 +120,7 @@ def _laid(task: Task, scenes: Scenes, planes: range, thorough: bool) -> list[Ref
             rims = lands_at_all_sizes(holes, design.drill_mm)
             start = time.perf_counter()
             trials = laid_freely(
-                scenes[index], rims, holes, both, thorough=thorough, grid=rim_grid
+                scenes[index], rims, holes, both, thorough=thorough, grid=rim_grid, further=further
             )
             task.clock.match += time.perf_counter() - start
             start = time.perf_counter()

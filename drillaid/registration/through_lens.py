@@ -124,7 +124,9 @@ def lands_through_lens(image, design: Design, r: Refined) -> Refined:
     # The plain homography nearest to where the holes are.
     through = cv2.findHomography(holes, at, 0)[0]
     found = _start(through, holes, at, np.ones(len(holes), bool), r.px_per_mm)
-    got = fitted_camera(image, replace(design, copper={}), found, face=_seen_as(mirrored))
+    got = fitted_camera(
+        image, replace(design, copper={}), found, face=_seen_as(mirrored), cropped=r.cropped
+    )
     if got is None:
         return r
     state, step, share = got

@@ -11,6 +11,8 @@ from drillaid.registration.directions import FOCAL
 from drillaid.registration.pose import (
     ALL,
     CENTRE_SIGMA,
+    CROPPED_POSE,
+    CROPPED_SIGMA,
     LENS_SIGMA,
     LOG_FOCAL_SIGMA,
     POSE,
@@ -126,6 +128,47 @@ def test_held_terms_are_part_of_the_stated_error():
     held = got.covariance[POSE:, POSE:]
     longer = CENTRE_SIGMA * max(SIZE)
     assert np.sqrt(np.diag(held)) == pytest.approx([longer, longer, LENS_SIGMA])
+
+
+def cropped(truth: Pose, rng) -> Pose:
+    """The same camera in a picture of which a part was cut off: its middle is anywhere."""
+    moved = truth.parameters.copy()
+    moved[8:10] += rng.choice([-1, 1], 2) * rng.uniform(0.08, 0.2, 2) * max(SIZE)
+    return replace(truth, parameters=moved)
+
+
+def test_of_a_cropped_picture_the_cameras_middle_is_fitted():
+    rng, off = np.random.default_rng(11), {False: [], True: []}
+    for _ in range(20):
+        truth = cropped(camera(rng, tilt_deg=rng.uniform(10, 30), held=False), rng)
+        seen = truth(DESIGN) + rng.normal(0, 0.3, (60, 2))
+        for free in (False, True):
+            through = Homography.scaled_for(cv2.findHomography(DESIGN, seen, 0)[0], DESIGN)
+            start = pose_from(through, DESIGN, SIZE, flip=truth.flip, cropped=free)
+            got = fit_pose(DESIGN, seen, np.full(60, 0.3), start, rounds=30)
+            off[free].append(np.abs(got(DESIGN) - truth(DESIGN)).max())
+    assert np.median(off[True]) < 0.5 and max(off[True]) < 1.5
+    assert np.median(off[False]) > 3 * np.median(off[True])
+
+
+def test_the_stated_errors_of_cropped_pictures_hold():
+    rng, real, stated = np.random.default_rng(12), [], []
+    corners = np.array([[10.0, -40.0], [90.0, 20.0], [90.0, -40.0]])
+    for _ in range(60):
+        truth = camera(rng, tilt_deg=rng.uniform(5, 30), held=False)
+        moved = truth.parameters.copy()
+        moved[8:10] += rng.normal(0, CROPPED_SIGMA * max(SIZE), 2)
+        moved[10] = rng.normal(0, LENS_SIGMA)
+        truth = replace(truth, parameters=moved)
+        seen = truth(DESIGN) + rng.normal(0, 0.4, (60, 2))
+        through = Homography.scaled_for(cv2.findHomography(DESIGN, seen, 0)[0], DESIGN)
+        start = pose_from(through, DESIGN, SIZE, flip=truth.flip, cropped=True)
+        got = fit_pose(DESIGN, seen, np.full(60, 0.4), start, rounds=30)
+        real.append(((got(corners) - truth(corners)) ** 2).sum(axis=1))
+        stated.append(got.variance_px2(corners))
+        assert (got.parameters[CROPPED_POSE:] == 0).all()
+    ratio = np.sqrt(np.mean(stated) / np.mean(real))
+    assert 0.75 < ratio < 1.4, ratio
 
 
 def test_priors_keep_a_board_seen_flat_from_telling_a_focal_length():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from concurrent.futures import Future
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -62,6 +63,26 @@ def test_what_a_print_can_do(parts, believed):
 
 def test_without_a_rig_scale_says_nothing():
     assert placed(Affine.from_parts(scale=7.0), calibrated=False).plausible
+
+
+@pytest.mark.parametrize(
+    ("agreeing", "in_view", "empty", "believed"),
+    [
+        (19, 22, 0, True),
+        (19, 22, 2, True),
+        (17, 22, 5, False),  # a row of other things, as on a photograph
+        (16, 34, 16, False),
+        (90, 150, 40, True),  # blotched, but so many agree
+    ],
+)
+def test_without_a_rig_empty_holes_speak_against_a_place(agreeing, in_view, empty, believed):
+    r = placed(Affine.from_parts(scale=7.0), calibrated=False)
+    r = replace(r, evidence=Evidence(agreeing, in_view, 0.02, empty=empty))
+    assert r.evidence.convincing or agreeing < 17
+    assert r.plausible is believed
+    # With a rig, where a hand may lie over half of them, they are counted as not agreeing only.
+    with_rig = replace(placed(Affine.identity()), evidence=r.evidence)
+    assert with_rig.plausible
 
 
 def test_a_stretched_fit_is_refused_although_all_agrees():

@@ -5,7 +5,15 @@ import pytest
 from support.drawn_copper import board, photograph
 
 from drillaid.geometry import Affine
-from drillaid.registration.rims import Rings, find_rings, rims, ring_evidence, ring_model
+from drillaid.registration.rims import (
+    WORTH,
+    Rings,
+    find_rings,
+    rims,
+    ring_evidence,
+    ring_model,
+    usual_radii,
+)
 from drillaid.vision.channel import grey_of
 from drillaid.vision.eye import Eye
 
@@ -54,8 +62,47 @@ def test_grain_shows_rims_everywhere_and_so_convinces_nobody():
     assert not evidence.convincing
 
 
+def shares_at(radii: np.ndarray, rng) -> np.ndarray:
+    """(N, 11) of rims that show at one of 11 radii, and a little elsewhere."""
+    share = rng.uniform(0.0, 0.25, (len(radii), 11))
+    share[np.arange(len(radii)), radii] = 0.8
+    return share
+
+
+def test_lands_of_one_tool_have_one_size_or_two():
+    rng = np.random.default_rng(1)
+    tools = np.repeat([0.8, 1.0, 1.3], [12, 12, 2])
+    radii = np.concatenate([np.full(12, 3), np.repeat([4, 8], 6), [3, 8]])
+    usual = usual_radii(shares_at(radii, rng), tools)
+    assert usual[0].nonzero()[0].tolist() == [2, 3, 4]
+    assert usual[12].nonzero()[0].tolist() == [3, 4, 5, 7, 8, 9]
+    # Of a rare tool, the sizes of all.
+    assert usual[24].any() and (usual[24] <= (usual[0] | usual[12])).all()
+
+
+def test_what_is_taken_for_lands_has_any_size():
+    """Of a row of other things most show a rim somewhere, few at one radius."""
+    rng = np.random.default_rng(2)
+    radii = rng.integers(0, 11, 60)
+    share = shares_at(radii, rng)
+    usual = usual_radii(share, np.full(60, 1.0))
+    assert (share.max(axis=1) >= WORTH).all()
+    assert (np.where(usual, share, 0.0).max(axis=1) >= WORTH).mean() < 0.85
+
+
+def test_holes_at_which_nothing_shows_are_counted():
+    drawn = board(5, tracks=12)
+    eye = looked_at(drawn)
+    holes, drill = drawn.design.xy_mm, drawn.design.drill_mm
+    beside = np.concatenate([holes, [[1.0, 1.0], [1.5, 2.0]]])  # bare laminate at the rim
+    drill = np.append(drill, [1.0, 1.0])
+    every, _ = ring_evidence(eye, VIEW, holes, drill[:-2], RATIO, alike=True)
+    more, _ = ring_evidence(eye, VIEW, beside, drill, RATIO, alike=True)
+    assert every.empty == 0 and more.in_view == every.in_view + 2 and more.empty >= 1
+
+
 def test_only_rims_that_are_there_become_edges():
-    rings = Rings(np.array([0.9, 0.2, 0.9]), np.ones(3), np.array([True, True, False]), 1.0)
+    rings = Rings(np.array([0.9, 0.2, 0.9]), np.ones(3), np.array([True, True, False]), 1.0, np.ones((3, 1), bool))
     model = ring_model(np.array([[0.0, 0.0], [5.0, 0.0], [10.0, 0.0]]), rings)
     assert len(model) > 10
     assert np.hypot(*model.xy.T) == pytest.approx(1.0)
