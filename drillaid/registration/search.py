@@ -57,7 +57,7 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
             break
     found = [
         lands_through_lens(task.image, task.design, r)
-        if r.by == "rims" and r.evidence.convincing
+        if r.by == "rims" and r.evidence.convincing and r.plausible
         else r
         for r in found
     ]
