@@ -47,7 +47,7 @@ MOST_ERROR_MM = 0.07  # of half of the holes: a third of the usual tolerance, at
 # By copper, of the worst hole, both axes together: where so much is stated, one in 27 such
 # holes lies more than 0.1 mm aside (Rayleigh: exp(-(0.1 / 0.055)^2)), half of the tolerance.
 MOST_WORST_MM = 0.055
-MOST_LANDS, ROUGH_MM = 0.6, 0.09
+MOST_LANDS, ROUGH_MM = 0.8, 0.09
 # Blur (`Focus.sigma_px`) from which nothing is measured: found nevertheless, 12 boards had every
 # hole within 0.053 mm up to here, though on one of them 0.02 was stated.
 FOUND_BLURRED_PX = 1.5
