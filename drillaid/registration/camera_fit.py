@@ -15,6 +15,7 @@ import numpy as np
 
 from drillaid.geometry import Affine, as_points
 from drillaid.registration.edging import CELL_MM
+from drillaid.registration.pose import CROPPED_SIGMA
 from drillaid.rig.rig import Rig
 
 VIEW, ALL = 14, 16
@@ -23,7 +24,6 @@ MIDDLE_AT, LENS_AT, PRINT_AT = slice(8, 10), slice(10, 14), slice(14, 16)
 # One sigma of what is known beforehand of webcams, phones and home prints (common
 # practice, no source). Middle: as a share of the longer side.
 LOG_FOCAL_SIGMA, ASPECT_SIGMA, MIDDLE_SIGMA = 0.35, 0.0007, 0.01
-CROPPED_SIGMA = 0.12  # of the middle, where a picture was cropped
 LENS_SIGMA = 0.12, 0.10, 0.0007, 0.0007
 PRINT_SIGMA, ETCH_SIGMA_MM = (0.004, 0.002), 0.1
 # From a rough start wrong readings would bend the lens: by reach (mm), how many times tighter
@@ -134,7 +134,9 @@ def fit_readings(
 ) -> Step:
     """Robust least squares (Tukey's weights) with the priors, damped after Levenberg.
 
-    cautious: the lens is set free little by little, as the reach gets short. Near upright a longer lens farther up shows almost the same: undamped steps overshoot.
+    Near upright a longer lens farther up shows almost the same: undamped steps overshoot.
+
+    cautious: the lens is set free little by little, as the reach gets short
     """
     seen = state.to_px(readings.xy + readings.off[:, None] * readings.normal)
     damping, prior = 1e-3, _priors(state.rig, state.cropped)

@@ -33,7 +33,6 @@ class Grid:
     sway_deg: beside the directions of edges; directions: how many of those are gone by;
     step_deg: between rotations, where all of them are tried
     shares: of the picture's longer side that the pattern may take up
-    also_unbent: rims are few, and pieces of a pattern may be bent onto something else
     """
 
     px_per_mm: float
@@ -43,7 +42,6 @@ class Grid:
     directions: int
     step_deg: float
     shares: tuple[float, float]
-    also_unbent: bool = False
 
     def rotations_rad(self, scene: Scene, thorough: bool) -> np.ndarray:
         """Of a half turn."""
@@ -65,18 +63,23 @@ def copper_grid(size_mm: float, thorough: bool) -> Grid:
 def rim_grid(size_mm: float, thorough: bool) -> Grid:
     """Rims are small, and cancel out where they are blurred: finer than copper. The pads tell
     the grain of a bench from the board's edges, which nothing else there does."""
-    return Grid(1.5, 0.4, 0.025, (-1.25, 1.25), 5, 2.5, (0.25, 1.15), also_unbent=True)
+    return Grid(1.5, 0.4, 0.025, (-1.25, 1.25), 5, 2.5, (0.25, 1.15))
 
 
-def laid_freely(
-    scene: Scene, model: EdgeModel, holes_mm: np.ndarray, sides, *, thorough: bool,
-    grid=copper_grid, further: bool = False,
-) -> list[Hypothesis]:  # fmt: skip
-    """The likeliest placements of a pattern of edges, best first.
+@dataclass(frozen=True, eq=False)
+class Likely:
+    """A peak of the correlation on a plane whose unit is `scale` times a mm."""
+
+    score: float
+    scale: float
+    peak: Peak
+
+
+def likely_places(scene: Scene, model: EdgeModel, sides, *, thorough: bool, grid) -> list[Likely]:
+    """Where a pattern of edges may lie, best first.
 
     sides: mirrored or not, those to try; thorough: at all rotations, not only along
     the board's edges; grid: copper_grid, or rim_grid for a pattern of rims
-    further: those that come after the likeliest ones
     """
     size_mm = float(np.ptp(model.xy, axis=0).max())
     span = float(max(scene.span))
@@ -85,25 +88,35 @@ def laid_freely(
     fine = grid(size_mm, thorough)
     turns = fine.rotations_rad(scene, thorough)
     low, high = np.log(fine.shares)
-    rows: list[tuple[float, float, Peak]] = []
+    found: list[Likely] = []
     for scale in np.exp(np.arange(low, high, fine.scale_step)) * span / size_mm:
         see = scene.correlator.scaled(scale)
         peaks = see.peaks(
             model, sides=sides, px_per_mm=fine.px_per_mm, rotations_rad=turns, keep=2, each=1,
             soft_mm=fine.soft_mm,
         )  # fmt: skip
-        rows += [(p.score, scale, p) for p in peaks]
-    rows.sort(key=lambda row: -row[0])
-    rows = [row for row in rows if row[0] >= HIGH * rows[0][0]]
+        found += [Likely(p.score, scale, p) for p in peaks]
+    found.sort(key=lambda likely: -likely.score)
+    return [likely for likely in found if likely.score >= HIGH * found[0].score]
+
+
+def laid_at(
+    scene: Scene, model: EdgeModel, holes_mm: np.ndarray, places: list[Likely], *,
+    also_unbent: bool = False,
+) -> list[Hypothesis]:  # fmt: skip
+    """The pattern bent onto the picture at each of the places.
+
+    also_unbent: rims are few, and pieces of a pattern may be bent onto something else
+    """
     found = []
-    for score, scale, peak in rows[BENT:MORE_BENT] if further else rows[:BENT]:
-        see, grow = scene.correlator.scaled(scale), Affine.from_parts(scale=scale)
-        bent = bent_onto(see, model, peak.placement)
-        places = [] if bent is None else [bent]
-        if fine.also_unbent or bent is None:
-            settled = see.settled(model, peak.placement, turn_deg=1.25, shift_mm=0.7)
-            places.append(settled.placement)
-        found += [_hypothesis(scene, grow @ place, holes_mm, score) for place in places]
+    for likely in places:
+        see, grow = scene.correlator.scaled(likely.scale), Affine.from_parts(scale=likely.scale)
+        start = likely.peak.placement
+        bent = bent_onto(see, model, start)
+        laid = [] if bent is None else [bent]
+        if also_unbent or bent is None:
+            laid.append(see.settled(model, start, turn_deg=1.25, shift_mm=0.7).placement)
+        found += [_hypothesis(scene, grow @ place, holes_mm, likely.score) for place in laid]
     return found
 
 

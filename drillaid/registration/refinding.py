@@ -37,7 +37,8 @@ CLOSE = 3 * APART  # in a quick look, below which a rival is looked at with all 
 
 
 def found_again(
-    image: np.ndarray, view: PlaneView, px_per_mm: float, learnt: Learnt, last: Affine, holes_mm: np.ndarray
+    image: np.ndarray, view: PlaneView, px_per_mm: float, learnt: Learnt, last: Affine,
+    holes_mm: np.ndarray,
 ) -> EdgeFit | None:
     """The fit at the one place where the board is, or None.
 

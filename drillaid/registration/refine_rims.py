@@ -20,7 +20,7 @@ from drillaid.registration.fit import (
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import Pose, fit_pose, pose_from
-from drillaid.registration.refined import Refined, chain, systematic_mm2
+from drillaid.registration.refined import Refined, better, chain, systematic_mm2
 from drillaid.registration.rims import (
     FINEST_PX,
     SHARES,
@@ -46,8 +46,10 @@ def refine_by_rings(
 ) -> Refined | None:  # fmt: skip
     """The exact placement by the rims of lands nobody has drawn, with a rig or without.
 
-    cropped: as in `Pose`, where there is no rig. Rims are found, the placement moved onto them, and found again closer by; at last
+    Rims are found, the placement moved onto them, and found again closer by; at last
     in the mixture of colours that tells land from board best (image None: as `eye` is).
+
+    cropped: as in `Pose`, where there is no rig
     """
     scene = h.scene
     on_bench = scene.calibrated
@@ -106,10 +108,7 @@ def refine_by_lands(
     got = refine_by_rings(image, h, eye, holes_mm, drill_mm, ratio)
     if h.scene.calibrated or (got is not None and got.evidence.share >= NEARLY_ALL):
         return got
-    other = refine_by_rings(image, h, eye, holes_mm, drill_mm, ratio, cropped=True)
-    if got is None or other is None:
-        return got or other
-    return other if other.support > got.support else got
+    return better(got, refine_by_rings(image, h, eye, holes_mm, drill_mm, ratio, cropped=True))
 
 
 def _onto_centres(
@@ -215,15 +214,15 @@ def _doubted(pose: Pose, source, px, sigma_px) -> Pose:
     """The same pose, its covariance with what leaving out a part of the board changes."""
     if len(source) < 2 * LEFT_OUT:
         return pose
-    block = blocks_of(source, LEFT_OUT)
+    block, n = blocks_of(source, LEFT_OUT), pose.fitted
     left_out = np.array(
         [
-            fit_pose(*(part[block != k] for part in (source, px, sigma_px)), pose).parameters[: pose.fitted]
+            fit_pose(*(part[block != k] for part in (source, px, sigma_px)), pose).parameters[:n]
             for k in range(LEFT_OUT)
         ]
     )
     covariance = pose.covariance.copy()
-    covariance[: pose.fitted, : pose.fitted] += jackknife(left_out)
+    covariance[:n, :n] += jackknife(left_out)
     return replace(pose, covariance=covariance)
 
 

@@ -83,6 +83,13 @@ class Refined:
         return self.evidence.support()
 
 
+def better(a: Refined | None, b: Refined | None) -> Refined | None:
+    """What agrees better of the two."""
+    if a is None or b is None:
+        return a or b
+    return b if b.support > a.support else a
+
+
 def px_per_mm_of(scene, placement, holes_mm) -> float:
     """Pixels of the photograph per design mm at the middle of the holes, mean over directions."""
     middle = holes_mm.mean(axis=0)

@@ -9,7 +9,14 @@ from functools import partial
 from drillaid.registration.copper import FEW, copper_edges, some
 from drillaid.registration.evidence import MUCH
 from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
-from drillaid.registration.laying import laid_freely, rim_grid
+from drillaid.registration.laying import (
+    BENT,
+    MORE_BENT,
+    copper_grid,
+    laid_at,
+    likely_places,
+    rim_grid,
+)
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.on_bench import look_at_rims, search_on_bench
 from drillaid.registration.pose import pose_from
@@ -47,7 +54,7 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
     else:
         steps = [
             partial(_laid, task, scenes, every, False),
-            partial(_laid, task, scenes, every, False, further=True),
+            partial(_further_rims, task, scenes),
             partial(_laid, task, scenes, every[:2], True),
             partial(_by_sightings, task, scenes, False),
         ]
@@ -92,43 +99,66 @@ def _convinced(found: list[Refined], surely: bool = False) -> bool:
     )
 
 
-def _laid(
-    task: Task, scenes: Scenes, planes: range, thorough: bool, further: bool = False
-) -> list[Refined]:
-    """By the correlation of edges, on some of the planes; thorough: at all rotations;
-    further: by rims, the places that come after the likeliest ones."""
-    design, holes = task.design, task.design.xy_mm
+def _laid(task: Task, scenes: Scenes, planes: range, thorough: bool) -> list[Refined]:
+    """By the correlation of edges, on some of the planes; thorough: at all rotations."""
+    copper = task.design.copper
     asked, other = ("bottom", "top") if task.mirrored else ("top", "bottom")
     both = (task.mirrored, not task.mirrored)
     found: list[Refined] = []
     for index in planes:
         for face, sides in ((asked, both), (other, both[1:])):
-            if face not in design.copper:
-                continue
-            edges = copper_edges(design.copper[face])
-            start = time.perf_counter()
-            trials = laid_freely(scenes[index], edges, holes, sides, thorough=thorough)
-            task.clock.match += time.perf_counter() - start
-            start = time.perf_counter()
-            for h in trials:
-                if any(beyond_doubt(r) for r in found):
-                    break
-                got = refine_through_lens(task.image, design, face, h, h.mirrored)
-                found += [] if got is None else [got]
-            task.clock.fit += time.perf_counter() - start
-        if asked not in design.copper:
-            rims = lands_at_all_sizes(holes, design.drill_mm)
-            start = time.perf_counter()
-            trials = laid_freely(
-                scenes[index], rims, holes, both, thorough=thorough, grid=rim_grid, further=further
-            )
-            task.clock.match += time.perf_counter() - start
-            start = time.perf_counter()
-            found += look_at_rims(task, trials)
-            task.clock.fit += time.perf_counter() - start
+            if face in copper:
+                found += _copper_laid(task, scenes[index], face, sides, thorough, found)
+        if asked not in copper:
+            found += _rims_laid(task, scenes[index], thorough, slice(BENT))
         if any(beyond_doubt(r) for r in found):
             break
     return found
+
+
+def _copper_laid(
+    task: Task, scene: Scene, face: str, sides, thorough: bool, found: list[Refined]
+) -> list[Refined]:
+    """found: so far; where one of them is beyond doubt the rest is not looked at"""
+    edges, holes, done = copper_edges(task.design.copper[face]), task.design.xy_mm, []
+    start = time.perf_counter()
+    places = likely_places(scene, edges, sides, thorough=thorough, grid=copper_grid)
+    trials = laid_at(scene, edges, holes, places[:BENT])
+    task.clock.match += time.perf_counter() - start
+    start = time.perf_counter()
+    for h in trials:
+        if any(beyond_doubt(r) for r in found + done):
+            break
+        got = refine_through_lens(task.image, task.design, face, h, h.mirrored)
+        done += [] if got is None else [got]
+    task.clock.fit += time.perf_counter() - start
+    return done
+
+
+def _further_rims(task: Task, scenes: Scenes) -> list[Refined]:
+    """By rims, the places that come after the likeliest ones: among tracks, letters and small
+    pads the rims of few holes are not always the highest."""
+    found: list[Refined] = []
+    for index in range(len(scenes)):
+        found += _rims_laid(task, scenes[index], False, slice(BENT, MORE_BENT))
+        if any(beyond_doubt(r) for r in found):
+            break
+    return found
+
+
+def _rims_laid(task: Task, scene: Scene, thorough: bool, which: slice) -> list[Refined]:
+    design, holes, key = task.design, task.design.xy_mm, ("rims", id(scene), thorough)
+    rims = lands_at_all_sizes(holes, design.drill_mm)
+    start = time.perf_counter()
+    if key not in task.known:
+        both = (task.mirrored, not task.mirrored)
+        task.known[key] = likely_places(scene, rims, both, thorough=thorough, grid=rim_grid)
+    trials = laid_at(scene, rims, holes, task.known[key][which], also_unbent=True)
+    task.clock.match += time.perf_counter() - start
+    start = time.perf_counter()
+    done = look_at_rims(task, trials)
+    task.clock.fit += time.perf_counter() - start
+    return done
 
 
 def _ways(task: Task) -> list[tuple[object, tuple[bool, ...]]]:

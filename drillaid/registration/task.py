@@ -38,7 +38,7 @@ class Task:
 
     image: uint8 BGR, its colours laid over each other by `fringes`; mirrored: how the design
     should appear; pads: pointed out by a person; focus: how sharp the image is, on its way;
-    known: hypotheses already worked out; aside: likely ones not looked at closely
+    known: hypotheses and likely places already worked out; aside: likely ones not looked at closely
     """
 
     image: object

@@ -20,7 +20,7 @@ from drillaid.registration.copper import chance_of, copper_edges, sharper_eye, s
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.makeshift import fitted_camera
 from drillaid.registration.refine_copper import refine_by_copper
-from drillaid.registration.refined import Refined, chain, systematic_mm2
+from drillaid.registration.refined import Refined, better, chain, systematic_mm2
 from drillaid.registration.result import Placement
 
 FEW = 500
@@ -47,18 +47,12 @@ def refine_through_lens(image, design: Design, face: str, h: Hypothesis, mirrore
     for cautious in (False, True):
         got = _fitted(image, design, face, h, mirrored, rough, cautious)
         again = None if got is None else _from_what_agrees(got, holes)
-        best = _better(best, got)
+        best = better(best, got)
         if again is not None:
-            best = _better(best, _fitted(image, design, face, h, mirrored, again, cautious))
+            best = better(best, _fitted(image, design, face, h, mirrored, again, cautious))
         if best is not None and _all_agree(best, holes):
             return best
     return best
-
-
-def _better(a: Refined | None, b: Refined | None) -> Refined | None:
-    if a is None or b is None:
-        return a or b
-    return b if b.support > a.support else a
 
 
 def _all_agree(r: Refined, holes: np.ndarray) -> bool:

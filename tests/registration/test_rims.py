@@ -102,7 +102,8 @@ def test_holes_at_which_nothing_shows_are_counted():
 
 
 def test_only_rims_that_are_there_become_edges():
-    rings = Rings(np.array([0.9, 0.2, 0.9]), np.ones(3), np.array([True, True, False]), 1.0, np.ones((3, 1), bool))
+    seen, usual = np.array([True, True, False]), np.ones((3, 1), bool)
+    rings = Rings(np.array([0.9, 0.2, 0.9]), np.ones(3), seen, 1.0, usual)
     model = ring_model(np.array([[0.0, 0.0], [5.0, 0.0], [10.0, 0.0]]), rings)
     assert len(model) > 10
     assert np.hypot(*model.xy.T) == pytest.approx(1.0)
