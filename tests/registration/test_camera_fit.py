@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,6 +13,7 @@ from drillaid.registration.camera_fit import (
     ASPECT_AT,
     FOCAL_AT,
     LENS_AT,
+    MIDDLE_AT,
     Readings,
     State,
     fit_readings,
@@ -68,3 +71,17 @@ def test_pose_and_focal_length_are_as_free_as_ever(reach_mm):
     at = held.state.to_px(LATTICE)
     assert at == pytest.approx(true.to_px(LATTICE + grown), abs=0.02)
     assert abs(held.state.known[ASPECT_AT]) < 1e-3 and np.isfinite(held.state.known[FOCAL_AT])
+
+
+@pytest.mark.parametrize("cropped", [False, True])
+def test_the_middle_of_a_cropped_picture_is_left_where_it_was_found(cropped):
+    """150 px beside the picture's: eleven sigmas for a picture as taken, one for a cropped one."""
+    start = camera()
+    matrix, known = start.rig.matrix.copy(), start.known.copy()
+    matrix[0, 2] += 150.0
+    known[MIDDLE_AT.start] = 150.0
+    start = replace(start, rig=replace(start.rig, matrix=matrix), known=known, cropped=cropped)
+    seen = readings(np.random.default_rng(4).normal(0.0, 0.02, LATTICE.shape))
+    got = fit_readings(start, seen, 0.2, rounds=40).state
+    moved_px = abs(got.rig.matrix[0, 2] - matrix[0, 2])
+    assert bool(moved_px < 30.0) is cropped, moved_px

@@ -15,6 +15,7 @@ from drillaid.geometry import Affine
 from drillaid.registration.evidence import Evidence
 from drillaid.registration.growing import Grown
 from drillaid.registration.hypotheses import Hypothesis, Scene
+from drillaid.registration.reasons import vague
 from drillaid.registration.refined import FLOOR_MM, Refined, systematic_mm2
 from drillaid.registration.register import _verdict
 from drillaid.registration.result import NOT_FOUND
@@ -83,6 +84,17 @@ def test_without_a_rig_empty_holes_speak_against_a_place(agreeing, in_view, empt
     # With a rig, where a hand may lie over half of them, they are counted as not agreeing only.
     with_rig = replace(placed(Affine.identity()), evidence=r.evidence)
     assert with_rig.plausible
+
+
+@pytest.mark.parametrize(
+    ("agreeing", "rms_mm", "refused"),
+    [(16, 0.104, True), (19, 0.104, False), (16, 0.05, False)],
+)
+def test_without_a_rig_lands_that_agree_only_roughly_are_not_enough(agreeing, rms_mm, refused):
+    """16 of 22, 0.104 mm: a photograph so found was 0.34 mm off, where 0.09 was stated."""
+    r = placed(Affine.from_parts(scale=7.0), calibrated=False)
+    r = replace(r, evidence=Evidence(agreeing, 22, 0.03), residual_rms_mm=rms_mm)
+    assert vague(r, HOLES) is refused
 
 
 def test_a_stretched_fit_is_refused_although_all_agrees():

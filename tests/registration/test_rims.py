@@ -87,7 +87,23 @@ def test_what_is_taken_for_lands_has_any_size():
     share = shares_at(radii, rng)
     usual = usual_radii(share, np.full(60, 1.0))
     assert (share.max(axis=1) >= WORTH).all()
+    assert usual.sum(axis=1).max() <= 6  # two sizes, each with the radii beside it
     assert (np.where(usual, share, 0.0).max(axis=1) >= WORTH).mean() < 0.85
+
+
+def test_only_radii_that_lands_of_the_board_have_are_looked_at():
+    drawn = board(5, tracks=12)
+    eye = looked_at(drawn)
+    ask = eye, VIEW, drawn.design.xy_mm, drawn.design.drill_mm, RATIO
+    alike = find_rings(*ask, slack_mm=0.08, alike=True)
+    assert alike.usual.sum(axis=1).max() <= 6 and (alike.share >= 0.5).mean() > 0.8
+    # What lies beside the holes is looked at by the same radii.
+    step = [2.1, 0.4]
+    beside = [
+        find_rings(eye, VIEW, ask[2] + step, ask[3], RATIO, slack_mm=0.08, usual=usual).share.sum()
+        for usual in (None, alike.usual)
+    ]
+    assert beside[1] < beside[0]
 
 
 def test_holes_at_which_nothing_shows_are_counted():
