@@ -17,6 +17,9 @@ import numpy as np
 # Natural logarithms. A search tries some 10^6 placements (ln = 14) and fits up
 # to eight numbers to the pads it finds (four pads agree for nothing).
 ENOUGH = 30.0
+# By rims without a rig, where scale, tilt and the lands' sizes are free as well: wrong places on
+# photographs had up to 48 where few of their holes were empty; right ones 76 and more.
+FREELY_ENOUGH = 55.0
 # Of known copper less is enough: on benches without the board the best of all places
 # never passed 5 (tests/benchmarks/bench_registration.py prints it).
 COPPER_ENOUGH = 20.0
@@ -43,6 +46,9 @@ MOST_CHANCE = 0.35  # where more agrees by accident, agreeing says too little
 # Blotchy metal, drilled holes and dust show edges everywhere; but of known copper nearly all is
 # there only at its place: the more is there, the more chance is allowed. (Rims about holes are
 # not: wood grain has shown nine of ten.)
+# Where a lens is fitted as well, one end of a strip was taken for another: of the stretches seven
+# tenths agreed, of the lands four. At right places nearly all do that no hand lies over.
+LEAST_LANDS = 0.55
 MUCH, NEARLY_ALL, COPPER_MOST_CHANCE = 0.8, 0.9, 0.6
 
 
@@ -55,7 +61,8 @@ class Evidence:
     known: stretches of known copper were counted
     alone: at the first look no other place was nearly as good
     voices: what they amount to where long straight edges count little; None: in_view
-    empty: of the holes in view, at which nothing at all shows"""
+    empty: of the holes in view, at which nothing at all shows
+    lands: share of those in view that agree, where copper and a lens are fitted at once"""
 
     agreeing: int
     in_view: int
@@ -68,6 +75,7 @@ class Evidence:
     alone: bool = False
     voices: float | None = None
     empty: int = 0
+    lands: float = 1.0
 
     @property
     def share(self) -> float:
@@ -111,6 +119,7 @@ class Evidence:
             self.agreeing >= LEAST_PADS
             and self.tells
             and share >= least
+            and self.lands >= LEAST_LANDS
             and support >= enough
             and (not self.known or self.telling_support >= TELLING_LEAST)
         )

@@ -47,7 +47,7 @@ MOST_ERROR_MM = 0.07  # of half of the holes: a third of the usual tolerance, at
 # By copper, of the worst hole, both axes together: where so much is stated, one in 27 such
 # holes lies more than 0.1 mm aside (Rayleigh: exp(-(0.1 / 0.055)^2)), half of the tolerance.
 MOST_WORST_MM = 0.055
-MOST_LANDS, ROUGH_MM = 0.8, 0.09
+MOST_LANDS, ROUGH_MM, ROUGH_PX = 0.8, 0.09, 0.8  # coarse pictures scatter the lands more
 # Blur (`Focus.sigma_px`) from which nothing is measured: found nevertheless, 12 boards had every
 # hole within 0.053 mm up to here, though on one of them 0.02 was stated.
 FOUND_BLURRED_PX = 1.5
@@ -136,11 +136,19 @@ def vague(r: Refined, holes_mm: np.ndarray) -> bool:
     board's far side may lie a millimetre beside what is said.
     """
     if not r.hypothesis.scene.calibrated:
-        return r.by == "rims" and r.evidence.share < MOST_LANDS and r.residual_rms_mm > ROUGH_MM
+        return r.by == "rims" and _roughly_there(r, holes_mm)
     stated = np.sqrt(r.variance_mm2(holes_mm))
     if r.by != "rims" and float(stated.max()) > MOST_WORST_MM:
         return True
     return float(np.median(stated)) > MOST_ERROR_MM
+
+
+def _roughly_there(r: Refined, holes_mm: np.ndarray) -> bool:
+    px, (width, height) = r.to_px(holes_mm), r.eye.size_px
+    with np.errstate(invalid="ignore"):
+        seen = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
+    rough_mm = max(ROUGH_MM, ROUGH_PX / r.px_per_mm)
+    return bool(r.agree[seen].mean() < MOST_LANDS and r.residual_rms_mm > rough_mm)
 
 
 def is_bare(region: Region) -> bool:

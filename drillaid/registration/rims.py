@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drillaid.registration.evidence import Evidence, strongest
+from drillaid.registration.evidence import ENOUGH, FREELY_ENOUGH, Evidence, strongest
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.eye import Eye
 
@@ -149,7 +149,7 @@ def ring_evidence(
     """How many holes show a rim, against how many places beside them do.
 
     shares: of a rim that must be there; the most telling of them is taken and
-    comes back as the evidence's `level`; alike: as in `find_rings`
+    comes back as the evidence's `level`; alike: as in `find_rings`, where there is no rig
     """
     rings = find_rings(
         eye, to_px, holes_mm, drill_mm, px_per_mm, slack_mm=slack_mm, alike=alike
@@ -172,6 +172,7 @@ def ring_evidence(
             seen,
             float((chance >= share).sum() + 1) / (len(chance) + 2),
             share,
+            enough=FREELY_ENOUGH if alike else ENOUGH,
             empty=empty,
         )
         for share in shares

@@ -21,7 +21,7 @@ from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.on_bench import look_at_rims, search_on_bench
 from drillaid.registration.pose import pose_from
 from drillaid.registration.refine_copper import refine_by_oblique_copper
-from drillaid.registration.refined import Refined, px_per_mm_of
+from drillaid.registration.refined import ENOUGH_OTHERS, Refined, px_per_mm_of
 from drillaid.registration.rims import lands_at_all_sizes
 from drillaid.registration.task import Task, beyond_doubt
 from drillaid.registration.through_lens import lands_through_lens, refine_through_lens
@@ -60,7 +60,7 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
         ]
     for number, step in enumerate(steps):
         found += step()
-        if _convinced(found, surely=number == 0):
+        if _convinced(found, surely=number < len(steps) - 1):
             break
     found = [
         lands_through_lens(task.image, task.design, r)
@@ -92,11 +92,12 @@ def _by_sightings(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
 def _convinced(found: list[Refined], surely: bool = False) -> bool:
     """surely: by rims most of the holes show one, so that no better place need be looked for"""
     return any(
-        r.evidence.convincing
-        and r.plausible
-        and (not surely or r.by != "rims" or r.evidence.share >= MUCH)
-        for r in found
+        r.evidence.convincing and r.plausible and (not surely or _surely(r)) for r in found
     )
+
+
+def _surely(r: Refined) -> bool:
+    return r.by != "rims" or r.evidence.share >= MUCH or r.support >= ENOUGH_OTHERS
 
 
 def _laid(task: Task, scenes: Scenes, planes: range, thorough: bool) -> list[Refined]:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from drillaid.registration.evidence import APART, Evidence, strongest, told_apart
+from drillaid.registration.evidence import APART, COPPER_ENOUGH, Evidence, strongest, told_apart
 
 chances = st.floats(0.005, 0.45)
 
@@ -159,3 +159,12 @@ def test_one_place_alone_needs_less_and_not_nothing():
     assert not seen.convincing and alone.convincing
     assert not replace(alone, agreeing=30, telling=0.32).convincing  # 32 % of the stretches
     assert not replace(alone, telling=0.1).convincing  # a frame
+
+
+def test_where_few_lands_agree_the_stretches_alone_do_not_convince():
+    """With a lens fitted as well a strip's end was taken for another: 0.72 of the stretches, 0.44
+    of the lands."""
+    strip = Evidence(26, 36, 0.12, known=True, enough=COPPER_ENOUGH)
+    assert strip.convincing
+    assert not replace(strip, lands=0.44).convincing
+    assert replace(strip, lands=0.6).convincing  # a hand may lie over two fifths

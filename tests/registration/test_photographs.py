@@ -1,7 +1,7 @@
 """Three real photographs of home-etched boards, taken by hand, without any rig.
 
 The references were fitted by us, without a lens model, and are good to about 0.12 mm;
-so this tells right from wrong, not hundredths. Right or refused: never wrong.
+so this tells right from wrong, not hundredths.
 """
 
 from __future__ import annotations
@@ -44,23 +44,16 @@ def off_mm(got, design, reference) -> np.ndarray:
 
 
 @pytest.mark.parametrize("name", BOARDS)
-def test_right_or_refused(shared_data, name):
+def test_each_is_found(shared_data, name):
+    """Asked for the face that is up; a refusal here is as much a fault as a wrong place."""
     image, design, reference, face = job(shared_data, name)
     got = register_picture(image, design, face=face)
-    assert got.message
-    if got.ok:
-        off = off_mm(got, design, reference)
-        assert np.median(off) <= 0.35
-        # Corners of a board seen aslant, where the reference has no lens either.
-        assert np.quantile(off, 0.9) <= 0.6
-        assert got.placement.expected_error_mm.shape == (len(design.holes),)
-
-
-def test_the_one_with_gerber_is_found(shared_data):
-    image, design, reference, face = job(shared_data, "sinsonte")
-    got = register_picture(image, design, face=face)
     assert got.ok, got.message
-    assert np.median(off_mm(got, design, reference)) <= 0.35
+    off = off_mm(got, design, reference)
+    assert np.median(off) <= 0.15
+    # Corners of a board seen aslant, where the reference has no lens.
+    assert off.max() <= 0.45
+    assert got.placement.expected_error_mm.shape == (len(design.holes),)
     assert got.placement.matrix is None and got.placement.bench_mm is None
 
 

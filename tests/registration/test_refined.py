@@ -87,13 +87,22 @@ def test_without_a_rig_empty_holes_speak_against_a_place(agreeing, in_view, empt
 
 
 @pytest.mark.parametrize(
-    ("agreeing", "rms_mm", "refused"),
-    [(16, 0.104, True), (19, 0.104, False), (16, 0.05, False)],
+    ("agreeing", "rms_mm", "px_per_mm", "refused"),
+    [
+        (17, 0.104, 13.7, True),
+        (20, 0.104, 13.7, False),
+        (17, 0.05, 13.7, False),
+        (17, 0.104, 6.6, False),  # two thirds of a pixel
+        (17, 0.13, 6.6, True),
+    ],
 )
-def test_without_a_rig_lands_that_agree_only_roughly_are_not_enough(agreeing, rms_mm, refused):
-    """16 of 22, 0.104 mm: a photograph so found was 0.34 mm off, where 0.09 was stated."""
-    r = placed(Affine.from_parts(scale=7.0), calibrated=False)
-    r = replace(r, evidence=Evidence(agreeing, 22, 0.03), residual_rms_mm=rms_mm)
+def test_without_a_rig_lands_that_agree_only_roughly_are_not_enough(
+    agreeing, rms_mm, px_per_mm, refused
+):
+    """17 of 24, 0.104 mm: a photograph so found was 0.34 mm off, where 0.09 was stated."""
+    r = placed(Affine.from_parts(scale=0.5, offset=(20.0, 20.0)), calibrated=False)
+    agree = np.arange(24) < agreeing
+    r = replace(r, agree=agree, residual_rms_mm=rms_mm, px_per_mm=px_per_mm)
     assert vague(r, HOLES) is refused
 
 
