@@ -58,6 +58,13 @@ class Pose:
     def focal_px(self) -> float:
         return FOCAL * max(self.size_px) * float(np.exp(self.parameters[6]))
 
+    @property
+    def unstretched(self) -> Pose:
+        """The same over a print that is as long in y as in x."""
+        parameters = self.parameters.copy()
+        parameters[7] = 0.0
+        return replace(self, parameters=parameters)
+
     def _camera(self) -> tuple[np.ndarray, np.ndarray]:
         p, (width, height), f = self.parameters, self.size_px, self.focal_px
         matrix = np.array(

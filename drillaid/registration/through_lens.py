@@ -80,8 +80,10 @@ def _ways(rough: Placement, holes: np.ndarray, size_px: tuple[int, int], mirrore
     or rough."""
     plain = [_Way(), _Way(cautious=True)]
     pose = pose_from(rough.homography, holes, size_px, flip=mirrored)
-    aside_mm = np.linalg.norm(pose(holes) - rough.pixels, axis=1) / rough.px_per_mm
-    return [_Way(cropped=True), *plain] if float(np.median(aside_mm)) > CROPPED_MM else plain
+    # A stretched print would make up for a middle that is elsewhere.
+    aside_px = np.linalg.norm(pose.unstretched(holes) - rough.pixels, axis=1)
+    aside_mm = float(np.median(aside_px)) / rough.px_per_mm
+    return [_Way(cropped=True), *plain] if aside_mm > CROPPED_MM else plain
 
 
 def _all_agree(r: Refined, holes: np.ndarray) -> bool:
