@@ -14,7 +14,7 @@ import numpy as np
 from drillaid.geometry import Affine
 from drillaid.registration.bent import bend_of
 from drillaid.registration.evidence import LEAST_PADS
-from drillaid.registration.refined import Refined
+from drillaid.registration.refined import ENOUGH_OTHERS, Refined
 from drillaid.registration.result import (
     BARE_SIDE,
     BLURRED,
@@ -136,7 +136,8 @@ def vague(r: Refined, holes_mm: np.ndarray) -> bool:
     board's far side may lie a millimetre beside what is said.
     """
     if not r.hypothesis.scene.calibrated:
-        return r.by == "rims" and _roughly_there(r, holes_mm)
+        few = r.by == "rims" and r.support < ENOUGH_OTHERS
+        return bool(few and _roughly_there(r, holes_mm))
     stated = np.sqrt(r.variance_mm2(holes_mm))
     if r.by != "rims" and float(stated.max()) > MOST_WORST_MM:
         return True

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.spatial import cKDTree
 
@@ -13,12 +15,12 @@ from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.oblique import PoseEdges, fit_pose_by_edges
 from drillaid.registration.pose import Pose
 from drillaid.registration.refined import SETTLED_FLOOR_MM, Refined, systematic_mm2
-from drillaid.registration.stretches import voices
+from drillaid.registration.stretches import Stretches, stretches_seen, voices
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.eye import Eye
 
 SETTLED_BY = 4000  # edge points, all of them in view
-PAD_NEAR_MM = 1.6  # edges this near to a hole belong to its land
+PAD_NEAR_MM, LEAST_EDGES = 1.6, 4  # edges this near to a hole belong to its land; so many tell it
 
 
 def refine_by_copper(
@@ -35,7 +37,10 @@ def refine_by_copper(
     )
     if judged is None:
         return None
-    fit = judged.fit
+    fit, evidence = judged.fit, judged.evidence
+    if not h.scene.calibrated:
+        lands = lands_share(eye, to_plane_px, model, holes_mm, ratio, fit)
+        evidence = replace(evidence, lands=lands)
 
     def to_px(xy):
         return to_plane_px(fit.placement(xy))
@@ -44,7 +49,7 @@ def refine_by_copper(
     floor = 2 * SETTLED_FLOOR_MM**2
     placement = fit.placement if h.scene.calibrated else h.placement
     return Refined(
-        h, placement, to_px, agree, judged.evidence,
+        h, placement, to_px, agree, evidence,
         "affine" if h.scene.calibrated else "projective",
         lambda xy: fit.variance_at(xy) + floor, ratio, fit.scatter_mm, model, eye, "copper",
         covariance=(lambda: fit.covariance) if h.scene.calibrated else None,
@@ -58,7 +63,20 @@ def pads_by_edges(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit
     good = got.clear & (np.abs(got.off) < AGREE_MM) & (np.sign(got.step) == fit.polarity)
     good &= visible(eye, lambda xy: xy, model, to_px)
     near = cKDTree(model.xy).query_ball_point(holes_mm, PAD_NEAR_MM)
-    return np.array([len(i) >= 4 and good[i].mean() > 0.5 for i in near])
+    return np.array([len(i) >= LEAST_EDGES and good[i].mean() > 0.5 for i in near])
+
+
+def lands_share(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit: EdgeFit) -> float:
+    """Of the lands with edges of their own in view, those of which half belong to stretches that
+    are seen: where a picture is poor single edges are not clear. 1 where there are no such lands."""
+    part = model.only(visible(eye, to_px, model, fit.placement))
+    if not len(part):
+        return 1.0
+    groups = Stretches.of(part)
+    seen = stretches_seen(eye, to_px, part, fit, ratio)[groups.cell]
+    near = cKDTree(part.xy).query_ball_point(holes_mm, PAD_NEAR_MM)
+    lands = [float(seen[i].mean()) > 0.5 for i in near if len(i) >= LEAST_EDGES]
+    return float(np.mean(lands)) if lands else 1.0
 
 
 def refine_by_oblique_copper(

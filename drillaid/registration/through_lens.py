@@ -151,11 +151,9 @@ def _fitted(
     if refined is None:
         return None
     floor = systematic_mm2(step.scatter_mm)
-    lands = refined.agree[_in_view(refined, holes)]
     return replace(
         refined,
         to_px=state.to_px,
-        evidence=replace(refined.evidence, lands=float(lands.mean()) if len(lands) else 0.0),
         variance_mm2=lambda xy: _variance_mm2(state, step.covariance, xy) + floor,
     )
 

@@ -87,22 +87,25 @@ def test_without_a_rig_empty_holes_speak_against_a_place(agreeing, in_view, empt
 
 
 @pytest.mark.parametrize(
-    ("agreeing", "rms_mm", "px_per_mm", "refused"),
+    ("agreeing", "rms_mm", "px_per_mm", "chance", "refused"),
     [
-        (17, 0.104, 13.7, True),
-        (20, 0.104, 13.7, False),
-        (17, 0.05, 13.7, False),
-        (17, 0.104, 6.6, False),  # two thirds of a pixel
-        (17, 0.13, 6.6, True),
+        (17, 0.104, 13.7, 0.1, True),
+        (20, 0.104, 13.7, 0.1, False),
+        (17, 0.05, 13.7, 0.1, False),
+        (17, 0.104, 6.6, 0.1, False),  # two thirds of a pixel
+        (17, 0.13, 6.6, 0.1, True),
+        (17, 0.104, 13.7, 0.005, False),  # more support than wrong places ever had
     ],
 )
 def test_without_a_rig_lands_that_agree_only_roughly_are_not_enough(
-    agreeing, rms_mm, px_per_mm, refused
+    agreeing, rms_mm, px_per_mm, chance, refused
 ):
     """17 of 24, 0.104 mm: a photograph so found was 0.34 mm off, where 0.09 was stated."""
     r = placed(Affine.from_parts(scale=0.5, offset=(20.0, 20.0)), calibrated=False)
     agree = np.arange(24) < agreeing
-    r = replace(r, agree=agree, residual_rms_mm=rms_mm, px_per_mm=px_per_mm)
+    r = replace(
+        r, agree=agree, residual_rms_mm=rms_mm, px_per_mm=px_per_mm, evidence=Evidence(24, 24, chance)
+    )
     assert vague(r, HOLES) is refused
 
 
