@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from support.drawn_copper import board, photograph
@@ -50,6 +52,19 @@ def test_holes_show_rims_and_places_beside_them_do_not():
     beside = drawn.design.xy_mm + [1.7, 0.9]
     wrong, _ = ring_evidence(eye, VIEW, beside, drawn.design.drill_mm, RATIO)
     assert not wrong.convincing
+
+
+def test_where_scale_and_tilt_are_free_more_is_asked_for():
+    """On a photograph 19 of 22 agreed, 21 mm aside, where 3 in 100 do by chance."""
+    drawn = board(5, tracks=12)
+    eye = looked_at(drawn)
+    holes, drill = drawn.design.xy_mm, drawn.design.drill_mm
+    freely, _ = ring_evidence(eye, VIEW, holes, drill, RATIO, alike=True)
+    by_rig, _ = ring_evidence(eye, VIEW, holes, drill, RATIO)
+    aside = {"agreeing": 19, "in_view": 22, "chance": 0.03}
+    assert not replace(freely, **aside).convincing
+    assert replace(by_rig, **aside).convincing
+    assert replace(freely, **aside | {"chance": 0.011}).convincing  # as at the right place
 
 
 def test_grain_shows_rims_everywhere_and_so_convinces_nobody():
