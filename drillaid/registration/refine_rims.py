@@ -20,7 +20,7 @@ from drillaid.registration.fit import (
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.oblique import fit_pose_by_edges
 from drillaid.registration.pose import Pose, fit_pose, pose_from
-from drillaid.registration.refined import Refined, better, chain, systematic_mm2
+from drillaid.registration.refined import ENOUGH_OTHERS, Refined, better, chain, systematic_mm2
 from drillaid.registration.rims import (
     FINEST_PX,
     SHARES,
@@ -117,7 +117,7 @@ def refine_by_lands(
         return best
     best = latest = better(best, refined(h, True))
     idle = 0
-    while latest is not None and idle < PATIENCE and not _nearly_all(best):
+    while latest is not None and idle < _patience(best) and not _nearly_all(best):
         if not _worth_another(latest.evidence):
             break
         start = replace(h, grown=replace(h.grown, placement=latest.placement))
@@ -129,6 +129,11 @@ def refine_by_lands(
 
 def _nearly_all(r: Refined | None) -> bool:
     return r is not None and r.evidence.share >= NEARLY_ALL
+
+
+def _patience(best: Refined) -> int:
+    """How often it may come to nothing better: once where it is surely the place."""
+    return 1 if best.support >= ENOUGH_OTHERS else PATIENCE
 
 
 def _worth_another(e: Evidence) -> bool:

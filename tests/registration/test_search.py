@@ -14,10 +14,10 @@ from drillaid.registration.search import search
 
 
 def found(
-    agreeing: int, *, of: int = 22, by: str = "rims", plausible: bool = True
+    agreeing: int, *, of: int = 22, by: str = "rims", plausible: bool = True, chance: float = 0.02
 ) -> SimpleNamespace:
     """A place at which so many of the holes agree."""
-    evidence = Evidence(agreeing, of, 0.02)
+    evidence = Evidence(agreeing, of, chance)
     return SimpleNamespace(
         by=by, plausible=plausible, evidence=evidence, support=evidence.support()
     )
@@ -59,7 +59,9 @@ def test_where_most_holes_show_a_rim_the_likeliest_places_are_enough(monkeypatch
 
 
 @pytest.mark.parametrize(
-    "first", [[], [found(16)], [found(20, plausible=False)]], ids=["nothing", "16 of 22", "empty"]
+    "first",
+    [[], [found(16)], [found(20, plausible=False)], [found(19, chance=0.03)]],
+    ids=["nothing", "16 of 22", "empty", "chance"],
 )
 def test_else_those_after_them_are_looked_at(monkeypatch, first):
     """16 of 22 convince by themselves, but so did a row of small pads."""
