@@ -52,7 +52,7 @@ def test_each_is_found(shared_data, name):
     off = off_mm(got, design, reference)
     assert np.median(off) <= 0.15
     # Corners of a board seen aslant, where the reference has no lens.
-    assert off.max() <= 0.45
+    assert off.max() <= 0.5
     assert got.placement.expected_error_mm.shape == (len(design.holes),)
     assert got.placement.matrix is None and got.placement.bench_mm is None
 
