@@ -237,8 +237,8 @@ def _covariance(
     Whole patches of copper are read beside their place alike (blur, light, texture), which
     the scatter does not show: a shift of so many pixels for each patch comes on top. And a lens
     is never quite what its four terms make of it, nor a board quite flat: what leaving out a
-    part of the board changes comes on top, too (on photographs, board by board the same, corners
-    beyond the copper were 0.2 to 0.3 mm apart where 0.03 was stated without).
+    part of the board changes comes on top, too (between photographs of one board, corners beyond
+    its copper were 0.2 to 0.3 mm apart where 0.03 was stated without).
     """
     typical = max(1.4826 * np.median(np.abs(residual)), 0.008) * np.sqrt(6.0)
     penalty = np.diag(prior**2) * typical**2
