@@ -27,7 +27,7 @@ from drillaid.registration.stretches import (
 )
 from drillaid.vision.channel import grey_of, weights_between
 from drillaid.vision.contours import EdgeModel, edge_model_of
-from drillaid.vision.eye import Eye
+from drillaid.vision.eye import Eye, inside
 
 SPACING_MM = 0.4
 FEW, MANY = 500, 2500  # edge points to rank with, and to settle with
@@ -84,10 +84,7 @@ class Judged:
 
 def visible(eye: Eye, to_px, model: EdgeModel, placement) -> np.ndarray:
     """(M,) bool: edge points that fall inside the picture under `placement`."""
-    px = to_px(placement(model.xy))
-    width, height = eye.size_px
-    with np.errstate(invalid="ignore"):
-        return (px[:, 0] > 2) & (px[:, 1] > 2) & (px[:, 0] < width - 3) & (px[:, 1] < height - 3)
+    return inside(eye.size_px, to_px(placement(model.xy)), 2.0)
 
 
 def judge(

@@ -19,7 +19,7 @@ from drillaid.registration.centre_marks import RADII_MM, bores_at, copper_of
 from drillaid.registration.refined import Refined
 from drillaid.vision.channel import grey_of
 from drillaid.vision.dots import dots_at
-from drillaid.vision.eye import Eye
+from drillaid.vision.eye import Eye, inside
 from drillaid.vision.sampling import sample
 
 STEP_MM = 0.12
@@ -60,7 +60,7 @@ def lands_seen(best: Refined, design: Design) -> LandsSeen:
     shown = likeness >= least_likeness(likeness, telling)
     missing = telling & ~shown
     if best.by == "marks":
-        inside = _in_view(best.eye.size_px, best.to_px(design.xy_mm), 8.0)
+        inside = inside(best.eye.size_px, best.to_px(design.xy_mm), 8.0)
         owed = np.array([land is not None for land in design.lands])
         owed &= ~bores_at(best.eye, best.to_px, design)
         missing |= ~telling & inside & owed & ~best.agree
@@ -153,7 +153,7 @@ def _likeness(read, size_px, noise: float, to_px, design: Design, copper: Copper
     seen, power = _centred(read(px), owner, len(near))
     together = np.bincount(owner, drawn * seen, len(near)) / _counts(owner, len(near))
     likeness = together / np.sqrt(np.maximum(spread, 1e-9) * (power + noise**2))
-    outside = np.bincount(owner, ~_in_view(size_px, px, 2.0), len(near))
+    outside = np.bincount(owner, ~inside(size_px, px, 2.0), len(near))
     return likeness, (outside == 0) & (spread > LEAST_SPREAD)
 
 
@@ -195,9 +195,3 @@ def _centred(values: np.ndarray, owner: np.ndarray, count: int) -> tuple[np.ndar
     total = _counts(owner, count)
     away = values - (np.bincount(owner, values, count) / total)[owner]
     return away, np.bincount(owner, away**2, count) / total
-
-
-def _in_view(size_px, px: np.ndarray, margin: float) -> np.ndarray:
-    width, height = size_px
-    with np.errstate(invalid="ignore"):
-        return ((px > margin) & (px < [width - 1 - margin, height - 1 - margin])).all(axis=1)

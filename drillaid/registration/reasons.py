@@ -30,7 +30,7 @@ from drillaid.registration.result import (
     UNDER_WATER,
 )
 from drillaid.vision.channel import grey_of
-from drillaid.vision.eye import Eye
+from drillaid.vision.eye import Eye, inside
 from drillaid.vision.outline import Region, board_region, borders_of
 from drillaid.vision.quality import BURNT, Focus, burnt_out, focus_of, shrunk, too_dark
 
@@ -145,9 +145,7 @@ def vague(r: Refined, holes_mm: np.ndarray) -> bool:
 
 
 def _roughly_there(r: Refined, holes_mm: np.ndarray) -> bool:
-    px, (width, height) = r.to_px(holes_mm), r.eye.size_px
-    with np.errstate(invalid="ignore"):
-        seen = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
+    seen = inside(r.eye.size_px, r.to_px(holes_mm), 4.0)
     rough_mm = max(ROUGH_MM, ROUGH_PX / r.px_per_mm)
     return bool(r.agree[seen].mean() < MOST_LANDS and r.residual_rms_mm > rough_mm)
 
@@ -167,10 +165,7 @@ def _why_not_sure(best: Refined, holes_mm: np.ndarray) -> Why:
     bend = bend_of(best)
     if bend is not None and bend.plain:
         return Why(UNDER_WATER, bend.rms_mm)
-    px = best.to_px(holes_mm)
-    width, height = best.eye.size_px
-    with np.errstate(invalid="ignore"):
-        seen = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
+    seen = inside(best.eye.size_px, best.to_px(holes_mm), 4.0)
     if seen.mean() < FULL_VIEW or best.evidence.in_view < LEAST_PADS:
         return Why(TOO_LITTLE)
     if best.hypothesis.scene.calibrated and (not best.plausible or out_of_size(best)):

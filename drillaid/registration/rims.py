@@ -13,7 +13,7 @@ import numpy as np
 
 from drillaid.registration.evidence import ENOUGH, FREELY_ENOUGH, Evidence, strongest
 from drillaid.vision.contours import EdgeModel, read_edges
-from drillaid.vision.eye import Eye
+from drillaid.vision.eye import Eye, inside
 
 ANGLES = 20
 NARROWEST_MM, WIDEST_MM, STEP_MM = 0.12, 1.1, 0.09  # of copper beyond the hole's edge
@@ -95,10 +95,7 @@ def find_rings(
     seen_share = np.where(usual, shares[polarity], 0.0)
     best = seen_share.argmax(axis=1)
     rows = np.arange(n)
-    px = to_px(places_mm)
-    width, height = eye.size_px
-    with np.errstate(invalid="ignore"):
-        seen = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
+    seen = inside(eye.size_px, to_px(places_mm), 4.0)
     return Rings(seen_share[rows, best], radius[rows, best], seen, polarity, usual)
 
 

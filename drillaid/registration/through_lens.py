@@ -23,6 +23,7 @@ from drillaid.registration.pose import pose_from
 from drillaid.registration.refine_copper import refine_by_copper
 from drillaid.registration.refined import Refined, better, chain, systematic_mm2
 from drillaid.registration.result import Placement
+from drillaid.vision.eye import inside
 
 FEW = 500
 FEWEST_LANDS = 8  # through which a camera is started again
@@ -88,12 +89,7 @@ def _ways(rough: Placement, holes: np.ndarray, size_px: tuple[int, int], mirrore
 
 def _all_agree(r: Refined, holes: np.ndarray) -> bool:
     """Does every land that is in view?"""
-    return bool(r.agree[_in_view(r, holes)].all())
-
-
-def _in_view(r: Refined, holes: np.ndarray) -> np.ndarray:
-    px, (width, height) = r.to_px(holes), r.eye.size_px
-    return ((px > 2) & (px < [width - 3, height - 3])).all(axis=1)
+    return bool(r.agree[inside(r.eye.size_px, r.to_px(holes), 2.0)].all())
 
 
 def _well_seen(r: Refined) -> bool:

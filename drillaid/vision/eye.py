@@ -18,3 +18,15 @@ class Eye:
     def size_px(self) -> tuple[int, int]:
         """Width and height."""
         return self.grey.shape[1], self.grey.shape[0]
+
+
+def inside(size_px: tuple[int, int], px: np.ndarray, margin_px: float) -> np.ndarray:
+    """(N,) bool: pixels (N, 2) that lie in a picture, so far from its rim; what is not finite
+    does not.
+
+    size_px: width and height
+    """
+    width, height = size_px
+    with np.errstate(invalid="ignore"):
+        most = [width - 1 - margin_px, height - 1 - margin_px]
+        return ((px > margin_px) & (px < most)).all(axis=1)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from drillaid.geometry import Affine
+from drillaid.registration import camera_fit
 from drillaid.registration.camera_fit import (
     ALL,
     ASPECT_AT,
@@ -18,6 +19,7 @@ from drillaid.registration.camera_fit import (
     State,
     fit_readings,
 )
+from drillaid.registration.edging import LEFT_OUT, blocks_of
 from drillaid.rig.rig import Rig
 
 LATTICE = np.array([(6.0 * i, 6.0 * j) for i in range(-6, 7) for j in range(-3, 4)])
@@ -85,3 +87,32 @@ def test_the_middle_of_a_cropped_picture_is_left_where_it_was_found(cropped):
     got = fit_readings(start, seen, 0.2, rounds=40).state
     moved_px = abs(got.rig.matrix[0, 2] - matrix[0, 2])
     assert bool(moved_px < 30.0) is cropped, moved_px
+
+
+def test_what_leaving_out_a_part_changes_is_what_a_fit_without_it_gives():
+    """Against plain least squares of the rest of the readings."""
+    rng = np.random.default_rng(4)
+    rows, seen = rng.normal(size=(200, ALL + 1)), rng.normal(size=200)
+    xy, weight = rng.uniform(0, 60, (200, 2)), rng.uniform(0.5, 1.0, 200)
+    root = np.sqrt(weight)[:, None]
+    whole = np.linalg.lstsq(root * rows, root[:, 0] * seen, rcond=None)[0]
+    normal = rows.T @ (rows * weight[:, None])
+    changes = camera_fit._left_out(rows, seen - rows @ whole, weight, xy, normal)
+    block = blocks_of(xy, LEFT_OUT)
+    for k in range(LEFT_OUT):
+        rest = block != k
+        without = np.linalg.lstsq(root[rest] * rows[rest], root[rest, 0] * seen[rest], rcond=None)[0]
+        assert changes[k] == pytest.approx(without - whole, abs=1e-9)
+
+
+def test_a_bent_board_is_doubted_where_nothing_was_read():
+    """Off in long waves, which no camera shows: 0.05 mm at the most, of scatter 0.005."""
+    x, y = LATTICE.T
+    waves = 0.05 * np.column_stack([np.sin(x / 9), np.cos(y / 7)])
+    scatter = np.random.default_rng(5).normal(0.0, 0.005, LATTICE.shape)
+    step = fit_readings(camera(), readings(waves + scatter), 0.3)
+    corner = np.array([[60.0, 40.0]])
+    off_mm = np.linalg.norm(step.state.to_px(corner) - camera().to_px(corner)) / 5.0  # px per mm
+    columns = camera_fit.drift(step.state.rig, step.state.place(corner))
+    stated_mm = np.sqrt(np.einsum("nik,kl,nil->n", columns, step.covariance, columns))[0]
+    assert off_mm > 0.05 and stated_mm > off_mm / 2.5
