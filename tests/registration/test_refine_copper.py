@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from support.drawn_copper import board, photograph
 
 from drillaid.geometry import Affine
+from drillaid.registration import refine_copper
 from drillaid.registration.copper import copper_edges, judge
 from drillaid.registration.refine_copper import lands_share, pads_by_edges
 from drillaid.vision.channel import grey_of
@@ -58,3 +61,17 @@ def test_out_of_the_picture_nothing_speaks_against_it(far):
         return truth(xy) + np.array(far) * PX_PER_MM
 
     assert lands_share(eye, away, edges, drawn.design.xy_mm, PX_PER_MM, fit) == 1.0
+
+
+@pytest.mark.parametrize(("calibrated", "lands"), [(False, 0.3), (True, 1.0)])
+def test_lands_are_asked_for_where_a_lens_is_fitted_as_well(monkeypatch, calibrated, lands):
+    monkeypatch.setattr(refine_copper, "lands_share", lambda *words: 0.3)
+    drawn = board(4, size_mm=(60.0, 40.0), holes=20, tracks=14)
+    truth = Affine.from_parts(scale=PX_PER_MM, offset=(60.0, 50.0))
+    grey = grey_of(photograph(drawn, truth, (600, 840), np.random.default_rng(1), noise=3.0))
+    edges, here = copper_edges(drawn.design.copper["bottom"]), Affine.identity()
+    h = SimpleNamespace(scene=SimpleNamespace(calibrated=calibrated), placement=here)
+    got = refine_copper.refine_by_copper(
+        Eye(grey.image, grey.noise), h, here, truth, edges, drawn.design.xy_mm, PX_PER_MM, 0.2
+    )
+    assert got.evidence.lands == lands

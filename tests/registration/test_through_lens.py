@@ -119,3 +119,12 @@ def test_nearly_all_lands_are_enough(monkeypatch):
     off = np.where(np.arange(len(HOLES)) < 2, 12.0, 0.0)
     nearly = fitted(off, 60.0, convincing=True)
     assert ways(refined(monkeypatch, nearly)[1]) == ["plain", "plain", "cropped"]
+
+
+def test_a_stretched_print_does_not_make_up_for_a_middle_that_is_elsewhere(monkeypatch):
+    """An uncropped camera shows these holes to 0.2 mm, over a print stretched by 5 %."""
+    camera = np.array([[620.0, 0, 539.5], [0, 620.0, 239.5], [0, 0, 1]])
+    rotation = cv2.Rodrigues(np.radians(25) * np.array([0.0, -1.0, 0.0]))[0]
+    middle = np.linalg.inv(camera) @ [320.0, 240.0, 1.0] * 40.0 - rotation @ [17.5, 7.0, 0.0]
+    rough = Homography(camera @ np.column_stack([rotation[:, :2], middle]))
+    assert ways(refined(monkeypatch, RIGHT, rough=rough)[1]) == ["cropped"]
