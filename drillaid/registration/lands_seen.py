@@ -60,10 +60,10 @@ def lands_seen(best: Refined, design: Design) -> LandsSeen:
     shown = likeness >= least_likeness(likeness, telling)
     missing = telling & ~shown
     if best.by == "marks":
-        inside = inside(best.eye.size_px, best.to_px(design.xy_mm), 8.0)
+        within = inside(best.eye.size_px, best.to_px(design.xy_mm), 8.0)
         owed = np.array([land is not None for land in design.lands])
         owed &= ~bores_at(best.eye, best.to_px, design)
-        missing |= ~telling & inside & owed & ~best.agree
+        missing |= ~telling & within & owed & ~best.agree
     return LandsSeen(np.where(telling, shown, best.agree), missing)
 
 
