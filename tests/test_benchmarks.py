@@ -6,6 +6,7 @@ And what README quotes must be the rows that the scripts measure.
 from __future__ import annotations
 
 import importlib.util
+import subprocess
 import sys
 from pathlib import Path
 
@@ -86,6 +87,20 @@ def test_a_table_of_its_own_grows_and_a_strange_file_is_left_alone(tmp_path):
     with pytest.raises(ValueError, match="something else"):
         merge_into(strange, [("a", "1", "2")])
     assert strange.read_text(encoding="utf-8") == "a letter"
+
+
+def test_all_measuring_scripts_are_found_where_all_are_run():
+    """One that cannot be loaded stops `start.py bench` before it measures anything."""
+    files = ["-o", "python_files=bench_*.py test_*.py"]
+    words = ["-P", "-m", "pytest", "tests/benchmarks", *files, "--collect-only", "-q"]
+    done = subprocess.run(
+        [sys.executable, *words], cwd=ROOT, capture_output=True, text=True, timeout=120
+    )
+    assert done.returncode == 0, done.stdout
+    scripts = sorted(BENCHMARKS.glob("bench_*.py"))
+    runnable = [path.name for path in scripts if "__main__" in path.read_text(encoding="utf-8")]
+    missed = [name for name in runnable if name not in done.stdout]
+    assert not missed
 
 
 # --- point sets --------------------------------------------------------------------------

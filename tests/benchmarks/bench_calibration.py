@@ -20,7 +20,13 @@ import numpy as np
 sys.path[:0] = [str(Path(__file__).resolve().parents[k]) for k in (2, 1)]
 
 from support.bench_table import Table, arguments  # noqa: E402
-from support.lens_views import SHEET, projected_views, random_pose, truth_of  # noqa: E402
+from support.lens_views import (  # noqa: E402
+    SHEET,
+    projected_views,
+    random_pose,
+    truth_of,
+    unevenly,
+)
 
 from calibration.bundle import NAMES, Seen  # noqa: E402
 from calibration.lens_fit import fit_lens  # noqa: E402
@@ -37,18 +43,6 @@ ROWS = (
 SIZE = 1920, 1080
 VIEWS = 14
 SMOOTH_PX = 0.015  # sigma of each view's smooth error at the rim of the sheet
-
-
-def unevenly(views: list[Seen], seed: int, smooth_px: float) -> list[Seen]:
-    """With a smooth error in every view, and stated sigmas that are off by a factor."""
-    rng = np.random.default_rng([seed, 77])
-    size = np.array(SHEET.size_mm)
-    out = []
-    for view in views:
-        x, y = (2 * view.mm / size - 1).T
-        bend = np.column_stack([x * x, x * y, y * y, x**3, y**3]) @ rng.normal(0, smooth_px, (5, 2))
-        out.append(Seen(view.mm, view.px + bend, view.sigma_px * np.exp(rng.normal(0, 0.3))))
-    return out
 
 
 def drawn_views(seed: int) -> tuple:

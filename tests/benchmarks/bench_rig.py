@@ -26,9 +26,14 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[k]) for k in (2, 1)]
 
-from bench_calibration import unevenly  # noqa: E402
 from support.bench_table import Table, arguments  # noqa: E402
-from support.lens_views import SHEET, projected_views, random_pose, truth_of  # noqa: E402
+from support.lens_views import (  # noqa: E402
+    SHEET,
+    projected_views,
+    random_pose,
+    truth_of,
+    unevenly,
+)
 
 from calibration.bench_job import make_bench  # noqa: E402
 from calibration.bench_plane import MEASURED_SHARE, field_mm, fit_bench  # noqa: E402

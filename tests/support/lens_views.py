@@ -44,6 +44,18 @@ def projected_views(seed: int, count=12, noise_px=0.03, pattern=SHEET, rig=None,
     return rig, views
 
 
+def unevenly(views: list[Seen], seed: int, smooth_px: float) -> list[Seen]:
+    """With a smooth error in every view, and stated sigmas that are off by a factor."""
+    rng = np.random.default_rng([seed, 77])
+    size = np.array(SHEET.size_mm)
+    out = []
+    for view in views:
+        x, y = (2 * view.mm / size - 1).T
+        bend = np.column_stack([x * x, x * y, y * y, x**3, y**3]) @ rng.normal(0, smooth_px, (5, 2))
+        out.append(Seen(view.mm, view.px + bend, view.sigma_px * np.exp(rng.normal(0, 0.3))))
+    return out
+
+
 def truth_of(rig) -> np.ndarray:
     """(9,) as calibration.bundle.NAMES."""
     m = rig.matrix
