@@ -4,8 +4,10 @@ threads go on meanwhile."""
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from functools import cache
 
 MOST_WORKERS = 8
 
@@ -29,3 +31,14 @@ def side_by_side(work: Callable, trials: Sequence, *, worth_it: bool = True) -> 
         for k, results in enumerate(pool.map(lambda some: [work(trial) for trial in some], dealt)):
             done[k::workers] = results
     return done
+
+
+@contextmanager
+def meanwhile(work: Callable, *arguments) -> Iterator[Callable]:
+    """Gives a function that returns work(*arguments), which goes on on another processor while
+    the block runs; where there is none, it is worked out when it is asked for."""
+    if processors() < 2:
+        yield cache(lambda: work(*arguments))
+        return
+    with ThreadPoolExecutor(1) as pool:
+        yield pool.submit(work, *arguments).result

@@ -6,7 +6,7 @@ import time
 import pytest
 
 from drillaid import processors
-from drillaid.processors import side_by_side
+from drillaid.processors import meanwhile, side_by_side
 
 
 @pytest.mark.parametrize("count", [1, 3])
@@ -41,3 +41,32 @@ def test_a_failure_is_not_swallowed(monkeypatch):
     monkeypatch.setattr(processors, "processors", lambda: 2)
     with pytest.raises(ZeroDivisionError):
         side_by_side(lambda k: 1 // k, [1, 0])
+
+
+def test_what_goes_on_meanwhile_is_done_when_asked_for(monkeypatch):
+    monkeypatch.setattr(processors, "processors", lambda: 2)
+    begun = threading.Event()
+
+    def work(k: int) -> int:
+        begun.set()
+        return k + 1
+
+    with meanwhile(work, 4) as result:
+        assert begun.wait(5)  # unasked
+        assert result() == 5 and result() == 5
+
+
+def test_on_one_processor_it_is_done_once_and_only_when_asked_for(monkeypatch):
+    monkeypatch.setattr(processors, "processors", lambda: 1)
+    calls = []
+    with meanwhile(calls.append, 4) as result:
+        assert calls == []
+        result(), result()
+    assert calls == [4]
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_failure_meanwhile_comes_where_the_result_is_asked_for(monkeypatch, count):
+    monkeypatch.setattr(processors, "processors", lambda: count)
+    with meanwhile(lambda: 1 // 0) as result, pytest.raises(ZeroDivisionError):
+        result()

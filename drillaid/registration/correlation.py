@@ -10,6 +10,7 @@ wrong places. A right placement stands 10 to 60 sigmas above the others.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -18,7 +19,7 @@ import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.processors import side_by_side
-from drillaid.registration.turned import ALIKE, TurnedPattern, as_parts
+from drillaid.registration.turned import TurnedPattern, as_parts, together
 from drillaid.vision.contours import EdgeModel
 
 MOST_POINTS = 3000  # of the pattern, in the comparison at all places
@@ -52,6 +53,7 @@ class Correlator:
         self._field, self._to_plane = field, to_plane
         self._fine_px_per_mm = 1.0 / to_plane.scale[0]
         self._soft: dict[float, tuple[np.ndarray, Affine]] = {}
+        self._one_at_a_time = threading.Lock()
 
     def _reduced(self, px_per_mm: float) -> tuple[np.ndarray, Affine]:
         """float32 (h, w, 2) and its px -> plane."""
@@ -65,12 +67,13 @@ class Correlator:
 
     def peaks(
         self, model: EdgeModel, *, sides, px_per_mm: float, rotations_rad, keep: int,
-        each: int = 2, soft_mm: float = 0.3,
+        each: int = 2, soft_mm: float = 0.3, enough: float = np.inf,
     ) -> list[Peak]:
         """The likeliest placements of a pattern at true scale, `keep` a side, best first.
 
-        model: design mm; sides: mirrored or not, those to try; rotations_rad: to try, each
-        with half a turn more besides; each: of one rotation
+        model: design mm; sides: mirrored or not, those to try, in this order; rotations_rad: to
+        try, each with half a turn more besides; each: of one rotation; enough: sigmas of one
+        side's best from which the sides after it are not tried
         """  # fmt: skip
         model = _thinned(model, MOST_POINTS)
         small, to_plane = self._reduced(px_per_mm)
@@ -82,30 +85,32 @@ class Correlator:
         padded[:height, :width] = small
         pattern = TurnedPattern(padded, model, px_per_mm)
         radius = max(2, int(round(1.5 * px_per_mm)))
-        halves = {round(turn, ALIKE): turn for turn in np.asarray(rotations_rad) % np.pi}.values()
 
-        def highest(trial: tuple[bool, float]) -> list[tuple[float, float, int, int]]:
-            mirrored, half = trial
+        def highest(trials: list[tuple[bool, float]]) -> list[tuple[float, bool, float, int, int]]:
             return [
-                (score, half + more, row, column)
-                for more, plane in _planes(pattern.overlaps(half, mirrored=mirrored))
+                (score, mirrored, half + more, row, pattern.column_of(column, mirrored=mirrored))
+                for mirrored, half in trials
+                for more, plane in zip((0.0, np.pi), pattern.overlaps(half, mirrored=mirrored), strict=True)
                 for score, row, column in _highest(plane, each, radius)
             ]
 
-        def peak(score: float, rotation: float, row: int, column: int) -> Peak:
+        def peak(score: float, mirrored: bool, rotation: float, row: int, column: int) -> Peak:
             at = _unwrapped(column, width, shape[1]), _unwrapped(row, height, shape[0])
             turn = Affine.from_parts(rotation_rad=rotation, mirrored=mirrored)
             shift = to_plane([at])[0] - turn.linear @ pattern.middle
             return Peak(Affine(np.column_stack([turn.linear, shift])), score, mirrored)
 
         kept: list[Peak] = []
-        for mirrored in sides:
-            trials = [(mirrored, half) for half in halves]
+        for some in [sides] if np.isinf(enough) else [(side,) for side in sides]:
+            trials = together(some, rotations_rad)
             worth_it = len(trials) * padded.size >= WORTH_THREADS
             by_trial = side_by_side(highest, trials, worth_it=worth_it)
-            rows = [row for found in by_trial for row in found]
-            rows.sort(reverse=True)
-            kept += distinct((peak(*row) for row in rows), model.xy, keep)
+            rows = sorted((row for found in by_trial for row in found), reverse=True)
+            for side in some:
+                of_side = (peak(*row) for row in rows if row[1] == side)
+                kept += distinct(of_side, model.xy, keep)
+            if rows[0][0] >= enough:
+                break
         kept.sort(key=lambda p: -p.score)
         return kept
 
@@ -115,12 +120,13 @@ class Correlator:
 
     def _softened(self, soft_mm: float) -> tuple[np.ndarray, Affine]:
         """The field where edges reach about soft_mm to both sides, and plane -> its px."""
-        if soft_mm not in self._soft:
-            px_per_mm = min(SETTLING_PX_PER_MM, 0.8 / soft_mm)
-            small, to_plane = self._reduced(px_per_mm)
-            small = cv2.GaussianBlur(small, (0, 0), max(soft_mm * px_per_mm, 0.3))
-            self._soft[soft_mm] = small, to_plane.inverse
-        return self._soft[soft_mm]
+        with self._one_at_a_time:
+            if soft_mm not in self._soft:
+                px_per_mm = min(SETTLING_PX_PER_MM, 0.8 / soft_mm)
+                small, to_plane = self._reduced(px_per_mm)
+                small = cv2.GaussianBlur(small, (0, 0), max(soft_mm * px_per_mm, 0.3))
+                self._soft[soft_mm] = small, to_plane.inverse
+            return self._soft[soft_mm]
 
     def settled(self, model: EdgeModel, start: Affine, *, turn_deg: float, shift_mm: float) -> Peak:
         """The best placement round about `start`: turned by at most turn_deg, moved by at
@@ -136,39 +142,55 @@ class Correlator:
             (none, np.linspace(-0.1, 0.1, 3), none, fifth * 0.008),
             (0.2 * fifth, 0.15 * fifth, none, none),
         ):
-            trials = _about(best, model.xy, turns, shifts, grown, own)
-            best, score = self._best_of(trials, model)
+            best, score = self.best_of(model, *_about(best, model.xy, turns, shifts, grown, own))
         return Peak(best, score, best.determinant < 0)
 
     def agreement(self, model: EdgeModel, placement: Affine) -> float:
         """Mean agreement of the edges of a pattern in view at one placement, -1 to 1."""
-        return self._best_of(placement.matrix[None], _thinned(model, 4 * SETTLING_POINTS))[1]
+        linear, offset = placement.linear[None], placement.offset[None, None]
+        return self.best_of(_thinned(model, 4 * SETTLING_POINTS), linear, offset)[1]
 
-    def _best_of(self, matrices: np.ndarray, model: EdgeModel) -> tuple[Affine, float]:
-        score = self.scores(model, matrices, SETTLING_SOFT_MM)
-        which = int(score.argmax())
-        return Affine(matrices[which]), float(score[which])
+    def best_of(
+        self, model: EdgeModel, linear: np.ndarray, offset: np.ndarray, soft_mm: float = SETTLING_SOFT_MM
+    ) -> tuple[Affine, float]:
+        """The map with the highest of the `scores`, and that score."""
+        scores = self.scores(model, linear, offset, soft_mm)
+        turn, shift = np.unravel_index(scores.argmax(), scores.shape)
+        best = Affine(np.column_stack([linear[turn], offset[turn, shift]]))
+        return best, float(scores[turn, shift])
 
-    def scores(self, model: EdgeModel, matrices: np.ndarray, soft_mm: float) -> np.ndarray:
-        """(K,) the mean agreement of the edges in view under each of K maps (K, 2, 3)."""
+    def scores(
+        self, model: EdgeModel, linear: np.ndarray, offset: np.ndarray, soft_mm: float
+    ) -> np.ndarray:
+        """(T, S) the mean agreement of the edges in view under each of T linear maps (T, 2, 2)
+        with each of its S offsets (T, S, 2), design mm -> plane."""
         field, to_px = self._softened(soft_mm)
-        linear = matrices[:, :, :2]
-        on_px = to_px.linear @ linear
-        offset = matrices[:, :, 2] @ to_px.linear.T + to_px.offset
-        # Single precision: a ten thousandth of a pixel is enough, and takes half the time.
+        # Single precision: a thousandth of a pixel is enough, and takes half the time.
         xy, normal = model.xy.astype(np.float32), model.normal.astype(np.float32)
-        table = np.empty((len(matrices), len(model), 2), np.float32)
-        for k in (0, 1):
-            np.add(_along(on_px[:, k], xy), offset[:, k, None], out=table[..., k], casting="same_kind")
-        seen = cv2.remap(field, table, None, cv2.INTER_LINEAR, borderValue=0)
+        on_px, start = to_px.linear @ linear, offset @ to_px.linear.T + to_px.offset
+        table = np.empty((*start.shape[:2], len(model), 2), np.float32)
+        whole = np.ones(start.shape[:2], bool)
+        for k, size in enumerate(field.shape[1::-1]):
+            turned, at = _along(on_px[:, k], xy), start[..., k].astype(np.float32)
+            np.add(turned[:, None, :], at[..., None], out=table[..., k])
+            low, high = (edge(axis=1)[:, None] + at for edge in (turned.min, turned.max))
+            whole &= (low > 0) & (high < size - 1)
+        seen = cv2.remap(
+            field, table.reshape(-1, len(model), 2), None, cv2.INTER_LINEAR, borderValue=0
+        ).reshape(table.shape)
         x, y = _along(linear[:, 0], normal), _along(linear[:, 1], normal)
         length = x * x + y * y
-        agree = (seen[..., 0] * (x * x - y * y) + seen[..., 1] * (2 * x * y)) / length
-        height, width = field.shape[:2]
-        u, v = table[..., 0], table[..., 1]
-        inside = ((u > 0) & (u < width - 1) & (v > 0) & (v < height - 1)).sum(axis=1)
+        agree = seen[..., 0] * ((x * x - y * y) / length)[:, None]
+        agree += seen[..., 1] * (2 * x * y / length)[:, None]
         # What lies outside neither speaks for a placement nor makes it better.
-        return agree.sum(axis=1) / np.maximum(inside, 0.3 * len(model))
+        inside = len(model) if whole.all() else _count_inside(table, field.shape)
+        return agree.sum(axis=2) / np.maximum(inside, 0.3 * len(model))
+
+
+def _count_inside(table: np.ndarray, shape) -> np.ndarray:
+    """(T, S) of the places (T, S, M, 2) those in a picture of this shape."""
+    u, v = table[..., 0], table[..., 1]
+    return ((u > 0) & (u < shape[1] - 1) & (v > 0) & (v < shape[0] - 1)).sum(axis=2)
 
 
 def _along(rows: np.ndarray, xy: np.ndarray) -> np.ndarray:
@@ -183,19 +205,13 @@ def all_rotations(step_deg: float) -> np.ndarray:
     return np.radians(np.arange(0.0, 360.0, step_deg))
 
 
-def _planes(overlaps: np.ndarray):
-    """Of both rotations in float32 (H, W, 2): what is turned more, and the overlap in sigmas."""
-    _, spread = cv2.meanStdDev(overlaps)
-    for k, more in enumerate((0.0, np.pi)):
-        yield more, cv2.extractChannel(overlaps, k) * np.float32(1 / (float(spread[k, 0]) + 1e-12))
-
-
 def _highest(plane: np.ndarray, count: int, radius: int) -> list[tuple[float, int, int]]:
-    """(value, row, column) of the highest places, further apart than radius; spoils `plane`."""
+    """(sigmas, row, column) of the highest places, further apart than radius; spoils `plane`."""
+    sigma = float(cv2.meanStdDev(plane)[1][0, 0]) + 1e-12
     found = []
     for k in range(count):
         _, value, _, (column, row) = cv2.minMaxLoc(plane)
-        found.append((value, row, column))
+        found.append((value / sigma, row, column))
         if k + 1 < count:
             _blank(plane, row, column, radius)
     return found
@@ -212,22 +228,28 @@ def _blank(overlap: np.ndarray, row: int, column: int, radius: int) -> None:
     overlap[rows[:, None], columns] = -np.inf
 
 
-def _about(best: Affine, xy: np.ndarray, turns_deg, shifts_mm, grown, own) -> np.ndarray:
-    """(K, 2, 3): every mixture of turns, shifts and stretches about the pattern's middle;
-    grown: of both axes alike; own: of each besides."""
+def _about(best: Affine, xy: np.ndarray, turns_deg, shifts_mm, grown, own) -> tuple[np.ndarray, np.ndarray]:
+    """(T, 2, 2) and (T, S, 2): every mixture of turns, shifts and stretches about the pattern's
+    middle; grown: of both axes alike; own: of each besides."""
     middle = (xy.min(axis=0) + xy.max(axis=0)) / 2
-    centre = best(middle)[0]
-    a, both, sx, sy, dx, dy = (
-        g.ravel()
-        for g in np.meshgrid(np.radians(turns_deg), grown, own, own, shifts_mm, shifts_mm)
-    )
-    c, s = np.cos(a), np.sin(a)
-    turn = np.stack([np.stack([c, -s], -1), np.stack([s, c], -1)], -2)
-    grow = np.zeros_like(turn)
+    a, both, sx, sy = (g.ravel() for g in np.meshgrid(np.radians(turns_deg), grown, own, own))
+    grow = np.zeros((len(a), 2, 2))
     grow[:, 0, 0], grow[:, 1, 1] = 1 + both + sx, 1 + both + sy
-    linear = turn @ best.linear @ grow
-    offset = centre + np.column_stack([dx, dy]) - linear @ middle
-    return np.concatenate([linear, offset[:, :, None]], axis=2)
+    linear = turned_by(a) @ best.linear @ grow
+    return linear, shifted_about(best, linear, middle, shifts_mm)
+
+
+def turned_by(angles_rad: np.ndarray) -> np.ndarray:
+    """(T, 2, 2)"""
+    c, s = np.cos(angles_rad), np.sin(angles_rad)
+    return np.stack([np.stack([c, -s], -1), np.stack([s, c], -1)], -2)
+
+
+def shifted_about(place: Affine, linear: np.ndarray, middle: np.ndarray, shifts_mm) -> np.ndarray:
+    """(T, S, 2): offsets with which linear maps (T, 2, 2) lay `middle` where `place` does, moved
+    by every pair of shifts along the axes."""
+    dx, dy = (g.ravel() for g in np.meshgrid(shifts_mm, shifts_mm))
+    return (place(middle)[0] - linear @ middle)[:, None] + np.column_stack([dx, dy])
 
 
 def distinct(peaks: Iterable[Peak], xy: np.ndarray, keep: int, within_mm: float = 2.5) -> list[Peak]:

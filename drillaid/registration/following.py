@@ -22,9 +22,9 @@ from drillaid.registration.copper import some
 from drillaid.registration.edging import EdgeFit
 from drillaid.registration.fit import fit_similarity
 from drillaid.registration.holding import shown
-from drillaid.registration.hypotheses import common_steps
 from drillaid.registration.lands_seen import LandWatch
 from drillaid.registration.learnt import Learnt, learn
+from drillaid.registration.near_twins import common_steps
 from drillaid.registration.refinding import found_again
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
 from drillaid.rig.rig import Rig

@@ -59,13 +59,12 @@ def _moved_patches(see: Correlator, model: EdgeModel, place, side_mm: float, rea
         part = model.only(rng.permutation(members)[:POINTS])
         middle = part.xy.mean(axis=0)
         here = _flat_map(place, middle)
-        trials = np.repeat(here.matrix[None], len(dx), axis=0)
-        trials[:, :, 2] += np.column_stack([dx, dy]) * np.sqrt(abs(here.determinant))
-        scores = see.scores(part, trials, soft_mm)
+        offset = here.offset + np.column_stack([dx, dy]) * np.sqrt(abs(here.determinant))
+        scores = see.scores(part, here.linear[None], offset[None], soft_mm)[0]
         best = int(scores.argmax())
         plain = (scores[best] - np.median(scores)) / (scores.std() + 1e-6)
         source.append(middle)
-        target.append(Affine(trials[best])(middle)[0])
+        target.append(here.linear @ middle + offset[best])
         weight.append(max(plain - 1.5, 0.05) * max(scores[best], 0.0) * np.sqrt(len(members)))
     return np.array(source).reshape(-1, 2), np.array(target).reshape(-1, 2), np.array(weight)
 

@@ -13,11 +13,18 @@ import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.registration.copper import some
-from drillaid.registration.correlation import Correlator, Peak, all_rotations, distinct
+from drillaid.registration.correlation import (
+    Correlator,
+    Peak,
+    all_rotations,
+    distinct,
+    shifted_about,
+    turned_by,
+)
 from drillaid.registration.edging import AGREE_MM, EdgeFit
 from drillaid.registration.evidence import APART, LEAST_SHARE, Evidence, told_apart
-from drillaid.registration.hypotheses import twin_moves
 from drillaid.registration.learnt import Learnt
+from drillaid.registration.near_twins import twin_moves
 from drillaid.registration.stretches import TELLING_MM, straight_runs_mm, voices
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.edge_field import edge_field
@@ -208,26 +215,11 @@ def _settled(see: Correlator, model: EdgeModel, peak: Peak, shift_mm: float) -> 
     for turns, shifts, reach, soft_mm in (
         (9, 7, 1.0, 0.3), (7, 5, 0.3, 0.2), (5, 5, 0.08, 0.2)
     ):  # fmt: skip
-        matrices = _round_about(
-            best,
-            model.xy.mean(axis=0),
-            np.radians(reach * turn_deg) * np.linspace(-1, 1, turns),
-            reach * shift_mm * np.linspace(-1, 1, shifts),
-        )
-        scores = see.scores(model, matrices, soft_mm)
-        which = int(scores.argmax())
-        best, score = Affine(matrices[which]), float(scores[which])
+        linear = turned_by(np.radians(reach * turn_deg) * np.linspace(-1, 1, turns)) @ best.linear
+        shifts_mm = reach * shift_mm * np.linspace(-1, 1, shifts)
+        offset = shifted_about(best, linear, model.xy.mean(axis=0), shifts_mm)
+        best, score = see.best_of(model, linear, offset, soft_mm)
     return Peak(best, score, peak.mirrored)
-
-
-def _round_about(place: Affine, middle: np.ndarray, turns_rad, shifts_mm) -> np.ndarray:
-    """(K, 2, 3): every mixture of turns about the middle and shifts along both axes."""
-    angle, dx, dy = (g.ravel() for g in np.meshgrid(turns_rad, shifts_mm, shifts_mm))
-    c, s = np.cos(angle), np.sin(angle)
-    turn = np.stack([np.stack([c, -s], -1), np.stack([s, c], -1)], -2)
-    linear = turn @ place.linear
-    offset = place(middle)[0] + np.column_stack([dx, dy]) - linear @ middle
-    return np.concatenate([linear, offset[:, :, None]], axis=2)
 
 
 def _untwisted(last: Affine) -> Affine:

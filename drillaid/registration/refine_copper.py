@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -24,16 +25,18 @@ PAD_NEAR_MM, LEAST_EDGES = 1.6, 4  # edges this near to a hole belong to its lan
 
 
 def refine_by_copper(
-    eye: Eye, h: Hypothesis, start: Affine, to_plane_px, model: EdgeModel, holes_mm, ratio, chance
+    eye: Eye, h: Hypothesis, start: Affine, to_plane_px, model: EdgeModel, holes_mm, ratio,
+    chance: Callable[[], float],
 ) -> Refined | None:
     """The exact placement by all edges of the copper.
 
     start: design mm -> frame of to_plane_px: the plane with a rig; without one the
     design frame itself, seen through the pose that the pads gave
-    """
+    chance: asked for at the end only
+    """  # fmt: skip
     part = some(model.only(visible(eye, to_plane_px, model, start)), SETTLED_BY)
     judged = judge(
-        eye, to_plane_px, part, start, ratio, chance, reaches=(0.4, 0.25, 0.2), thorough=True
+        eye, to_plane_px, part, start, ratio, 0.5, reaches=(0.4, 0.25, 0.2), thorough=True
     )
     if judged is None:
         return None
@@ -46,6 +49,7 @@ def refine_by_copper(
         return to_plane_px(fit.placement(xy))
 
     agree = pads_by_edges(eye, to_px, model, holes_mm, ratio, fit)
+    evidence = replace(evidence, chance=chance())
     floor = 2 * SETTLED_FLOOR_MM**2
     placement = fit.placement if h.scene.calibrated else h.placement
     return Refined(

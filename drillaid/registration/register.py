@@ -35,7 +35,7 @@ from drillaid.registration.search import search
 from drillaid.registration.task import Clock, Task
 from drillaid.registration.words import found_sentence, refusal_sentence
 from drillaid.rig.rig import Rig
-from drillaid.vision.fringes import fringes_of
+from drillaid.vision.fringes import Fringes, fringes_of
 from drillaid.vision.plane import RigPlane
 
 FEWEST_HOLES = 6
@@ -65,21 +65,27 @@ def register_picture(
             remedy=f"a board can be told by its pads from {FEWEST_HOLES} holes on",
         )
     clock = Clock(time.perf_counter())
-    fringes = fringes_of(image)
-    image = fringes.removed(image)
-    # Whether the picture is sharp is needed at the end only: another processor looks meanwhile.
+    # One after the other on another processor: the colours laid over each other, which is
+    # needed where edges are measured, and whether the picture is sharp, at the end only.
     with ThreadPoolExecutor(1) as aside:
-        task = Task(
-            image, design, face == "bottom", tuple(pads), clock, fringes, aside.submit(focus_in, image)
-        )
-        return _registered(task, rig, thickness_mm)
+        ready = aside.submit(_without_fringes, image)
+        focus = aside.submit(lambda: focus_in(ready.result()[1]))
+        # A fringe is a fraction of a pixel in the coarse picture that is seen through a rig.
+        scenes = _scenes(ready.result()[1] if rig is None else image, rig, thickness_mm)
+        scenes[0]
+        fringes, image = ready.result()
+        clock.find = time.perf_counter() - clock.started
+        task = Task(image, design, face == "bottom", tuple(pads), clock, fringes, focus)
+        return _registered(task, scenes, rig, thickness_mm)
 
 
-def _registered(task: Task, rig: Rig | None, thickness_mm: float) -> Registration:
-    clock, pads = task.clock, task.pads
-    scenes = _scenes(task.image, rig, thickness_mm)
-    scenes[0]
-    clock.find = time.perf_counter() - clock.started
+def _without_fringes(image) -> tuple[Fringes, np.ndarray]:
+    fringes = fringes_of(image)
+    return fringes, fringes.removed(image)
+
+
+def _registered(task: Task, scenes: Scenes, rig: Rig | None, thickness_mm: float) -> Registration:
+    pads = task.pads
     found = search(task, scenes)
     if pads:
         # What a person points out need not be asked again, but it must be borne out.

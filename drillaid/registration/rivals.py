@@ -11,13 +11,8 @@ from drillaid.design.model import Design
 from drillaid.registration.centre_marks import copper_of, mark_evidence
 from drillaid.registration.copper import FEW, MANY, judge, some
 from drillaid.registration.evidence import Evidence
-from drillaid.registration.hypotheses import (
-    Hypothesis,
-    same_place,
-    turns_about,
-    twin_moves,
-    twins,
-)
+from drillaid.registration.hypotheses import Hypothesis, same_place, twins
+from drillaid.registration.near_twins import turns_about, twin_moves
 from drillaid.registration.refine_rims import refine_by_rings
 from drillaid.registration.refined import Refined, chain
 from drillaid.registration.stretches import whole_stretches

@@ -15,6 +15,7 @@ import numpy as np
 
 from drillaid.design.model import Design
 from drillaid.geometry import Affine, Homography
+from drillaid.processors import meanwhile
 from drillaid.registration.camera_fit import PRINT_AT, State, drift, print_columns
 from drillaid.registration.copper import chance_of, copper_edges, sharper_eye, some
 from drillaid.registration.hypotheses import Hypothesis
@@ -142,8 +143,8 @@ def _fitted(
     state, step, _ = got
     eye = sharper_eye(image, lambda px: px, some(model, FEW), state.to_px)
     here = Affine.identity()
-    chance = chance_of(eye, state.to_px, model, here, ratio)
-    refined = refine_by_copper(eye, h, here, state.to_px, model, holes, ratio, chance)
+    with meanwhile(chance_of, eye, state.to_px, model, here, ratio) as chance:
+        refined = refine_by_copper(eye, h, here, state.to_px, model, holes, ratio, chance)
     if refined is None:
         return None
     floor = systematic_mm2(step.scatter_mm)

@@ -86,8 +86,9 @@ def fringes_of(image: np.ndarray) -> Fringes:
     size = width, height
     # Where edges are is told well enough by a picture a third as large: each colour is then
     # read in the picture itself.
+    blue, green, red = cv2.split(image)  # once: each look at one of three would copy it again
     small = cv2.resize(
-        image[: height - height % SHRINK, : width - width % SHRINK, 1],
+        green[: height - height % SHRINK, : width - width % SHRINK],
         (width // SHRINK, height // SHRINK), interpolation=cv2.INTER_AREA,
     ).astype(np.float32)  # fmt: skip
     edges = find_edges(small, threshold=max(edge_threshold(small, 1.0), 5.0))
@@ -99,10 +100,9 @@ def fringes_of(image: np.ndarray) -> Fringes:
     middle = np.array([(width - 1) / 2, (height - 1) / 2])
     q = ((px - middle) * normal).sum(axis=1)
     t = np.arange(-REACH_PX, REACH_PX + STEP_PX / 2, STEP_PX)
-    where, clear = _steps(_profile(image[..., 1], px, normal, t), t)
+    where, clear = _steps(_profile(green, px, normal, t), t)
     found = []
-    for colour in (0, 2):
-        plane = np.ascontiguousarray(image[..., colour])
+    for plane in (blue, red):
 
         def left(share: float, plane=plane) -> tuple[float, float]:
             """How much larger this colour still is, read where `share` would have drawn it."""
@@ -110,8 +110,8 @@ def fringes_of(image: np.ndarray) -> Fringes:
             return _grown(there - where, q, step & clear)
 
         found.append(_zero_of(left))
-    (blue, doubt_blue), (red, doubt_red) = found
-    return Fringes(blue, red, (doubt_blue, doubt_red), size)
+    (share_blue, doubt_blue), (share_red, doubt_red) = found
+    return Fringes(share_blue, share_red, (doubt_blue, doubt_red), size)
 
 
 def _profile(plane: np.ndarray, px: np.ndarray, normal: np.ndarray, t: np.ndarray) -> np.ndarray:

@@ -53,6 +53,18 @@ def test_the_drawn_place_is_the_highest_peak_by_far(turn, mirrored):
     assert exact.mirrored == mirrored
 
 
+def test_where_one_side_is_plain_the_other_is_not_tried():
+    see = seen(placed(1.3, False))
+    grid = {"px_per_mm": 1.0, "rotations_rad": all_rotations(3.0), "keep": 3}
+    both = see.peaks(COPPER, sides=(False, True), **grid)
+    assert {p.mirrored for p in both} == {False, True}
+    plain = see.peaks(COPPER, sides=(False, True), enough=0.9 * both[0].score, **grid)
+    assert [(p.mirrored, p.score) for p in plain] == [(p.mirrored, p.score) for p in both if not p.mirrored]
+    # What is up is the side that is asked second: then both are.
+    turned = see.peaks(COPPER, sides=(True, False), enough=0.9 * both[0].score, **grid)
+    assert len(turned) == len(both) and not turned[0].mirrored
+
+
 def test_a_stretched_print_settles_too():
     truth = placed(0.6, True, scale=(1.008, 0.994))
     see = seen(truth)

@@ -9,7 +9,7 @@ from support.small_board import small_design, tiny_design
 
 from drillaid.geometry import Affine, Homography
 from drillaid.registration.following import Follower
-from drillaid.registration.hypotheses import common_steps
+from drillaid.registration.near_twins import common_steps
 from drillaid.registration.register import register_picture
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
 from drillaid.simulation.bench import Occluders

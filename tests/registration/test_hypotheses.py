@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.spatial import cKDTree
 
 from drillaid.geometry import Affine
 from drillaid.registration.growing import Grown
@@ -10,11 +9,9 @@ from drillaid.registration.hypotheses import (
     Hypothesis,
     Scene,
     borne_out,
-    common_steps,
     hypotheses,
     pointed_out,
     same_place,
-    twin_moves,
     twins,
 )
 from drillaid.simulation.rigs import nominal_rig
@@ -105,15 +102,6 @@ def test_twins_of_a_dual_row_are_its_half_turn_and_its_neighbours():
     assert min(off_mm(h.placement, p, xy) for h in found for p in (pitch, back)) < 0.01
 
 
-def test_commonest_steps_both_ways():
-    steps = np.array(common_steps(dual_row()))
-    assert steps[:2] == pytest.approx(np.array([[-2.54, 0], [2.54, 0]])) or steps[
-        :2
-    ] == pytest.approx(np.array([[2.54, 0], [-2.54, 0]]))
-    assert np.hypot(*steps.T).max() < 12
-    assert common_steps(np.array([[0.0, 0.0], [50.0, 0.0]])) == []
-
-
 def test_same_place():
     xy = grid_holes()
     near, far = Affine.from_parts(offset=(0.5, 0)), Affine.from_parts(offset=(1.0, 0))
@@ -144,22 +132,3 @@ def test_a_place_is_borne_out_where_the_pads_are():
     assert borne_out(to_px, xy, ((5, u + 6, v - 6),), 20.0)
     assert not borne_out(to_px, xy, ((5, u + 60, v),), 20.0)
     assert not borne_out(to_px, xy, ((5, u, v), (6, u, v)), 20.0)
-
-
-def test_a_pattern_with_one_odd_pad_is_laid_on_itself_about_its_own_middle():
-    """Two rows alike turned by half a turn, but for a pad at one end: the middle of all holes is
-    beside that of the rows. The near-twin must be among the rivals."""
-    rows = np.array([(2.54 * i, 7.62 * j) for i in range(10) for j in range(2)])
-    holes = np.vstack([rows + [10.3, -4.15], [[10.3 - 3.81, -4.15]]])
-    tree = cKDTree(holes)
-
-    def laid_on_holes(move) -> int:
-        return int((tree.query(move(holes))[0] < 0.05).sum())
-
-    turned = [move for move in twin_moves(holes) if move.linear[0, 0] < -0.99 and not move.mirrored]
-    assert max(laid_on_holes(move) for move in turned) == len(rows)
-
-
-def test_holes_strewn_about_have_no_near_twins_beyond_the_usual_moves():
-    holes = np.random.default_rng(3).uniform(0, 80, (60, 2)).round(2)
-    assert len(twin_moves(holes)) == 5 + len(common_steps(holes))

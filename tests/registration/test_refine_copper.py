@@ -72,6 +72,6 @@ def test_lands_are_asked_for_where_a_lens_is_fitted_as_well(monkeypatch, calibra
     edges, here = copper_edges(drawn.design.copper["bottom"]), Affine.identity()
     h = SimpleNamespace(scene=SimpleNamespace(calibrated=calibrated), placement=here)
     got = refine_copper.refine_by_copper(
-        Eye(grey.image, grey.noise), h, here, truth, edges, drawn.design.xy_mm, PX_PER_MM, 0.2
+        Eye(grey.image, grey.noise), h, here, truth, edges, drawn.design.xy_mm, PX_PER_MM, lambda: 0.2
     )
-    assert got.evidence.lands == lands
+    assert got.evidence.lands == lands and got.evidence.chance == 0.2

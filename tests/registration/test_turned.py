@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 import pytest
 
 from drillaid.geometry import Affine
-from drillaid.registration.turned import TurnedPattern, reversed_indices
+from drillaid.registration.turned import TurnedPattern, reversed_indices, together
 from drillaid.vision.contours import EdgeModel
 
 SHAPE, RATIO = (45, 60), 2.0
@@ -42,16 +44,33 @@ def test_both_rotations_are_what_the_definition_says(rotation, mirrored):
     for k, more in enumerate((0.0, np.pi)):
         turn = Affine.from_parts(rotation_rad=rotation + more, mirrored=mirrored).linear
         expected = summed(field, edges, turn, pattern.middle)
+        column = [pattern.column_of(c, mirrored=mirrored) for c in range(SHAPE[1])]
         # 40 sums of values about 1 in single precision, through two transforms.
-        assert both[..., k] == pytest.approx(expected, abs=2e-3)
+        assert both[k] == pytest.approx(expected[:, column], abs=2e-3)
 
 
-def test_placements_share_transforms():
-    pattern = TurnedPattern(picture(), model(), RATIO)
-    for rotation in (0.3, np.pi - 0.3):
-        for mirrored in (False, True):
+def test_placements_asked_for_together_share_a_transform(monkeypatch):
+    pattern, laid = TurnedPattern(picture(), model(), RATIO), []
+    lay = pattern._lay
+    monkeypatch.setattr(pattern, "_lay", lambda field, angle: laid.append(angle) or lay(field, angle))
+    trials = together((False, True), [0.3, np.pi - 0.3, 0.3 + np.pi, 1.1])
+    for of_one in trials:
+        for mirrored, rotation in of_one:
             pattern.overlaps(rotation, mirrored=mirrored)
-    assert len(pattern._known) == 2
+    # 1.1 alone has no mirrored partner at its negative among those asked for.
+    assert sorted(laid) == pytest.approx([0.3, 1.1, np.pi - 1.1, np.pi - 0.3])
+    asked = sorted((mirrored, round(turn, 6)) for of_one in trials for mirrored, turn in of_one)
+    turns = sorted(round(turn, 6) for turn in (0.3, np.pi - 0.3, 1.1))
+    assert asked == [(side, turn) for side in (False, True) for turn in turns]
+
+
+def test_each_thread_has_room_of_its_own():
+    pattern = TurnedPattern(picture(), model(), RATIO)
+    alone = [pattern.overlaps(turn, mirrored=False).copy() for turn in (0.2, 1.4)]
+    with ThreadPoolExecutor(1) as pool:
+        mine = pattern.overlaps(0.2, mirrored=False)
+        other = pool.submit(pattern.overlaps, 1.4, mirrored=False).result()
+        assert np.array_equal(mine, alone[0]) and np.array_equal(other, alone[1])
 
 
 def test_indices_are_counted_the_other_way_and_wrapped():
