@@ -109,9 +109,9 @@ class Affine:
 
     def __matmul__(self, other):
         if isinstance(other, Affine):
-            return Affine(
-                np.column_stack([self.linear @ other.linear, self.linear @ other.offset + self.offset])
-            )
+            matrix = self.linear @ other.matrix
+            matrix[:, 2] += self.offset
+            return Affine(matrix)
         return Homography.of(self) @ other
 
     @cached_property

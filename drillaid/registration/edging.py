@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -135,6 +135,7 @@ def rows_of(xy, normal, middle, size) -> np.ndarray:
     return rows
 
 
+@lru_cache(maxsize=64)
 def _known_of_prints(size: float, affine: bool) -> np.ndarray:
     """(7, 7) information: the weak knowledge that prints are nearly true."""
     # Linear part as (xx, xy, yx, yy): rotation and scale in common are free.
@@ -161,12 +162,13 @@ def _solve(rows, off, reach, size, affine: bool):
     weight = np.ones(len(off))
     scale, step = reach / 2, np.zeros(7)
     known = _known_of_prints(size, affine)
+    columns = np.ascontiguousarray(rows.T)  # long rows are worked on several times faster
     for _ in range(8):
         # Seven unknowns of like size: the normal equations are exact enough, and far
         # quicker than a decomposition of thousands of rows.
-        weighted = rows * _weighed(weight, scale)[:, None]
-        last, step = step, np.linalg.solve(rows.T @ weighted + known, weighted.T @ off)
-        residual = off - rows @ step
+        weighted = columns * _weighed(weight, scale)
+        last, step = step, np.linalg.solve(weighted @ columns.T + known, weighted @ off)
+        residual = off - step @ columns
         away = np.abs(residual)
         middle = np.partition(away, len(away) // 2)[len(away) // 2]  # quicker than np.median
         scale = min(max(1.4826 * float(middle), 0.008), reach / 2)
@@ -178,9 +180,10 @@ def _solve(rows, off, reach, size, affine: bool):
 
 def moved(placement: Affine, step, middle, size) -> Affine:
     """`placement` after a step (7,) as `rows_of` counts it; its etch is nobody's place."""
-    linear = np.eye(2) + np.array([[step[2], step[3]], [step[4], step[5]]]) / size
-    offset = middle + step[:2] - linear @ middle
-    return placement @ Affine(np.column_stack([linear, offset]))
+    matrix = np.empty((2, 3))
+    matrix[:, :2] = np.eye(2) + np.reshape(step[2:6], (2, 2)) / size
+    matrix[:, 2] = middle + step[:2] - matrix[:, :2] @ middle
+    return placement @ Affine(matrix)
 
 
 def _covariance(rows, residual, weight, xy) -> np.ndarray:
@@ -226,10 +229,10 @@ def blocks_of(xy: np.ndarray, count: int) -> np.ndarray:
 
 def of_matrix(covariance, placement, middle, size) -> np.ndarray:
     """Parameters -> rows of the matrix, through the plane's linear part."""
-    to_matrix = np.zeros((6, 6))
-    for k in range(6):
-        unit = np.zeros(7)
-        unit[k] = 1e-6
-        beside = moved(placement, unit, middle, size)
-        to_matrix[:, k] = ((beside.matrix - placement.matrix) / 1e-6).ravel()
-    return to_matrix @ covariance @ to_matrix.T
+    steps = np.zeros((6, 2, 3))  # of the matrix in the model's frame, as `moved` makes them
+    steps[0, 0, 2] = steps[1, 1, 2] = 1.0
+    for k, (row, column) in enumerate(((0, 0), (0, 1), (1, 0), (1, 1)), start=2):
+        steps[k, row, column] = 1 / size
+        steps[k, row, 2] = -middle[column] / size
+    to_matrix = (placement.linear @ steps).reshape(6, 6)
+    return to_matrix.T @ covariance @ to_matrix

@@ -20,7 +20,7 @@ from drillaid.registration.refined import Refined
 from drillaid.vision.channel import grey_of
 from drillaid.vision.dots import dots_at
 from drillaid.vision.eye import Eye, inside
-from drillaid.vision.sampling import sample
+from drillaid.vision.sampling import grey_at, sample
 
 STEP_MM = 0.12
 USUAL_MM, WIDEST_MM, MARGIN_MM = 1.7, 2.4, 0.7  # from the hole; beyond its land
@@ -119,7 +119,7 @@ class LandWatch:
 
     def _likeness(self, image: np.ndarray, to_px, which: np.ndarray):
         return _likeness(
-            lambda px: sample(image, px).astype(np.float32) @ self._weights,
+            lambda px: grey_at(image, px, self._weights),
             image.shape[1::-1], self._noise, to_px, self._design, self._copper, which,
         )  # fmt: skip
 

@@ -30,7 +30,7 @@ from drillaid.registration.edging import (
 )
 from drillaid.registration.fit import PRINT
 from drillaid.vision.contours import EdgeModel
-from drillaid.vision.sampling import sample
+from drillaid.vision.sampling import along_lines, sample
 
 WINDOW_MM = 0.1  # one sigma; nearer windows tell less of blurred edges, wider ones see neighbours
 BLURRED, WIDER = 0.27, 1.4  # windows that give back less of a shift than that become so much wider
@@ -158,7 +158,7 @@ class _Settling:
         across = self.window_mm * normal
         ends = self.to_px(placement(np.concatenate([xy + across, xy - across])))
         middle, along = (ends[:n] + ends[n:]) / 2, (ends[:n] - ends[n:]) / (2 * self.window_mm)
-        values = sample(self.grey, middle[:, None, :] + along[:, None, :] * self.t[None, :, None])
+        values = sample(self.grey, along_lines(middle, along, self.t))
         slope = np.zeros_like(values)
         slope[:, 1:-1] = (values[:, 2:] - values[:, :-2]) * np.float32(self.polarity / 2)
         slope[:, 1:-1] = 0.25 * slope[:, :-2] + 0.5 * slope[:, 1:-1] + 0.25 * slope[:, 2:]

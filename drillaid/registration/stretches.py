@@ -15,7 +15,7 @@ import numpy as np
 from drillaid.registration.edging import CELL_MM, EdgeFit
 from drillaid.vision.contours import EdgeModel
 from drillaid.vision.eye import Eye
-from drillaid.vision.sampling import sample
+from drillaid.vision.sampling import along_lines, sample
 
 # Readings of one cell share their errors; and two cells of one track do, a little.
 CELLS_PER_VOICE = 2.0
@@ -120,8 +120,8 @@ def stretches_seen(eye: Eye, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: f
     place = fit.placement
     ahead = to_px(place(shifted.xy + 0.1 * shifted.normal))
     middle = to_px(place(shifted.xy))
-    px = middle[:, None, :] + (ahead - middle)[:, None, :] / 0.1 * t[None, :, None]
-    profile = groups.mean(sample(eye.grey, px)) * fit.polarity
+    lines = along_lines(middle, (ahead - middle) / 0.1, t)
+    profile = groups.mean(sample(eye.grey, lines)) * fit.polarity
     soft = max(0.35, 0.6 / max(px_per_mm * SEEN_STEP_MM, 1e-6))
     profile = cv2.GaussianBlur(profile, (0, 0), soft * 1.5, sigmaY=1e-6, borderType=cv2.BORDER_REPLICATE)
     slope = np.gradient(profile, axis=1)

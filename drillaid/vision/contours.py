@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from drillaid.vision.sampling import sample
+from drillaid.vision.sampling import along_lines, grey_at, sample
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,8 +90,8 @@ def read_edges(
     middle, along = (ends[:m] + ends[m:]) / 2, (ends[:m] - ends[m:]) / (2 * step)
     count = int(np.clip(np.ceil(2 * reach * px_per_unit / 0.6), 8, 64)) | 1
     t = np.linspace(-reach, reach, count)
-    px = middle[:, None, :] + along[:, None, :] * t[None, :, None]
-    values = sample(grey, px) if weights is None else sample(grey, px) @ weights
+    px = along_lines(middle, along, t)
+    values = sample(grey, px) if weights is None else grey_at(grey, px, weights)
     slope = np.zeros_like(values)
     slope[:, 1:-1] = (values[:, 2:] - values[:, :-2]) / 2
     slope[:, 1:-1] = 0.25 * slope[:, :-2] + 0.5 * slope[:, 1:-1] + 0.25 * slope[:, 2:]

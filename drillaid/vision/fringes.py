@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 
 from drillaid.vision.edges import edge_threshold, find_edges
-from drillaid.vision.sampling import sample
+from drillaid.vision.sampling import along_lines, sample
 
 BRIGHTNESS = np.array([0.114, 0.587, 0.299])  # of B, G, R (ITU-R BT.601), as calibration reads
 EDGES, SHRINK = 2500, 3
@@ -115,8 +115,7 @@ def fringes_of(image: np.ndarray) -> Fringes:
 
 
 def _profile(plane: np.ndarray, px: np.ndarray, normal: np.ndarray, t: np.ndarray) -> np.ndarray:
-    at = px[:, None] + t[:, None] * normal[:, None]
-    return sample(plane, at).astype(np.float64)
+    return sample(plane, along_lines(px, normal, t)).astype(np.float64)
 
 
 def _zero_of(left) -> tuple[float, float]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from drillaid.vision.edges import edge_threshold, find_edges
 from drillaid.vision.eye import Eye
-from drillaid.vision.sampling import sample
+from drillaid.vision.sampling import along_lines, sample
 
 SMALL_PX = 960
 DARK = 60.0  # grey level that the brightest hundredth of a picture does not reach in the dark
@@ -82,7 +82,7 @@ def focus_of(eye: Eye) -> Focus:
     chosen = [np.nonzero(which == k)[0] for k in range(_BINS)]
     pick = np.concatenate([_strongest(i, edges.strength[i]) for i in chosen])
     t = np.arange(-_REACH_PX, _REACH_PX + 1)
-    along = edges.px[pick][:, None, :] + edges.normal[pick][:, None, :] * t[None, :, None]
+    along = along_lines(edges.px[pick], edges.normal[pick], t)
     height = np.ptp(sample(eye.grey, along), axis=1)
     if np.quantile(height, 0.9) < LEAST_STEP:
         return Focus(float("nan"))

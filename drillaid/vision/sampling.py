@@ -26,3 +26,20 @@ def sample(grey: np.ndarray, px: np.ndarray) -> np.ndarray:
     channels = out.shape[2:]
     flat = out.reshape(-1, *channels)[: len(points)]
     return flat.reshape(*np.shape(px)[:-1], *channels)
+
+
+def grey_at(image: np.ndarray, px: np.ndarray, weights) -> np.ndarray:
+    """float32 (...): of a colour picture, uint8 (H, W, 3), its mixture by weights (3,) at px."""
+    values = sample(image, px).astype(np.float32)
+    # The library's product of so narrow matrices is several times slower.
+    mixed = cv2.transform(values.reshape(-1, 1, 3), np.asarray(weights, np.float32).reshape(1, 3))
+    return mixed.reshape(values.shape[:-1])
+
+
+def along_lines(middle: np.ndarray, direction: np.ndarray, t: np.ndarray) -> np.ndarray:
+    """float32 (M, T, 2): middle + t direction, of M lines (M, 2) at each of T steps."""
+    px = np.empty((len(middle), len(t), 2), np.float32)
+    # One coordinate after the other: rows of two numbers are worked on several times slower.
+    for k in (0, 1):
+        np.add(middle[:, k, None], direction[:, k, None] * t, out=px[..., k], casting="same_kind")
+    return px
