@@ -25,12 +25,13 @@ from drillaid.registration.stretches import (
     stretches_seen,
     whole_stretches,
 )
-from drillaid.vision.channel import grey_of, weights_between
+from drillaid.vision.channel import grey_of, noise_of, unlike, weights_between
 from drillaid.vision.contours import EdgeModel, edge_model_of
 from drillaid.vision.eye import Eye, inside
 
 SPACING_MM = 0.4
 FEW, MANY = 500, 2500  # edge points to rank with, and to settle with
+FEWEST_COLOURS = 30  # of each side
 LEAST_CHANCE = 0.1  # however smooth the bench beside the board may be
 
 _models: weakref.WeakKeyDictionary[Copper, EdgeModel] = weakref.WeakKeyDictionary()
@@ -57,19 +58,35 @@ def sharper_eye(image: np.ndarray, to_px, model: EdgeModel, placement, aside_mm=
 
     image: uint8 BGR; colours are taken on both sides of the edges as `placement` has them
     """
+    sides = _colours_beside(image, to_px, model, placement, aside_mm)
+    if min(len(side) for side in sides) < FEWEST_COLOURS:
+        grey = grey_of(image)
+    else:
+        grey = grey_of(image, weights_between(*sides))
+    return Eye(grey.image, grey.noise)
+
+
+def unlike_eye(image: np.ndarray, to_px, model: EdgeModel, placement, aside_mm=0.3) -> Eye | None:
+    """The photograph as it is unlike bare board (`channel.unlike`); as `sharper_eye`. None where
+    too little is in view."""
+    copper, bare = _colours_beside(image, to_px, model, placement, aside_mm)
+    if min(len(copper), len(bare)) < FEWEST_COLOURS:
+        return None
+    grey = unlike(image, bare, copper)
+    return Eye(grey, noise_of(grey))
+
+
+def _colours_beside(image, to_px, model: EdgeModel, placement, aside_mm: float) -> list[np.ndarray]:
+    """Two of (n, 3): on the copper and on the bare side of the edges."""
     sides = []
     for sign in (1.0, -1.0):
         px = to_px(placement(model.xy + sign * aside_mm * model.normal))
         height, width = image.shape[:2]
         with np.errstate(invalid="ignore"):
             u, v = np.nan_to_num(np.rint(px), nan=-1).astype(int).T
-        inside = (u >= 0) & (v >= 0) & (u < width) & (v < height)
-        sides.append(image[v[inside], u[inside]].astype(np.float64))
-    if min(len(side) for side in sides) < 30:
-        grey = grey_of(image)
-    else:
-        grey = grey_of(image, weights_between(*sides))
-    return Eye(grey.image, grey.noise)
+        seen = (u >= 0) & (v >= 0) & (u < width) & (v < height)
+        sides.append(image[v[seen], u[seen]].astype(np.float64))
+    return sides
 
 
 @dataclass(frozen=True, eq=False)

@@ -30,11 +30,13 @@ SETTLING_PX_PER_MM, SETTLING_SOFT_MM = 4.0, 0.2
 
 @dataclass(frozen=True, eq=False)
 class Peak:
-    """placement: design mm -> plane mm; score: sigmas of the correlation at other shifts."""
+    """placement: design mm -> plane mm; score: sigmas of the correlation at other shifts, or
+    mean agreement; rigid: the same before it was stretched, where it has been settled."""
 
     placement: Affine
     score: float
     mirrored: bool
+    rigid: Affine | None = None
 
 
 def _thinned(model: EdgeModel, most: int) -> EdgeModel:
@@ -133,17 +135,21 @@ class Correlator:
         most shift_mm, stretched as a printer may; score: mean agreement, at most 1."""
         model = _thinned(model, SETTLING_POINTS)
         best, score = start, -1.0
-        none, fifth = np.zeros(1), np.linspace(-1, 1, 5)
+        none, fifth, tenth = np.zeros(1), np.linspace(-1, 1, 5), np.linspace(-0.1, 0.1, 3)
+        for turns, shifts in (
+            (np.linspace(-turn_deg, turn_deg, 9), np.linspace(-shift_mm, shift_mm, 7)),
+            (np.linspace(-1, 1, 7) * turn_deg / 5, fifth * shift_mm / 3),
+        ):
+            best, score = self.best_of(model, *_about(best, model.xy, turns, shifts, none, none))
+        rigid = best
         for turns, shifts, grown, own in (
-            (np.linspace(-turn_deg, turn_deg, 9), np.linspace(-shift_mm, shift_mm, 7), none, none),
-            (np.linspace(-1, 1, 7) * turn_deg / 5, fifth * shift_mm / 3, none, none),
             # Beyond what a print can do: a wrong height of the board is to be noticed.
-            (none, np.linspace(-0.1, 0.1, 3), np.linspace(-0.03, 0.03, 13), none),
-            (none, np.linspace(-0.1, 0.1, 3), none, fifth * 0.008),
+            (none, tenth, np.linspace(-0.03, 0.03, 13), none),
+            (none, tenth, none, fifth * 0.008),
             (0.2 * fifth, 0.15 * fifth, none, none),
         ):
             best, score = self.best_of(model, *_about(best, model.xy, turns, shifts, grown, own))
-        return Peak(best, score, best.determinant < 0)
+        return Peak(best, score, best.determinant < 0, rigid)
 
     def agreement(self, model: EdgeModel, placement: Affine) -> float:
         """Mean agreement of the edges of a pattern in view at one placement, -1 to 1."""

@@ -14,7 +14,15 @@ import numpy as np
 from drillaid.geometry import Affine
 from drillaid.processors import meanwhile, side_by_side
 from drillaid.registration.centre_marks import decided_by_marks
-from drillaid.registration.copper import FEW, chance_of, copper_edges, judge, sharper_eye, some
+from drillaid.registration.copper import (
+    FEW,
+    chance_of,
+    copper_edges,
+    judge,
+    sharper_eye,
+    some,
+    unlike_eye,
+)
 from drillaid.registration.correlation import Peak, all_rotations, distinct
 from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.fit import fit_similarity
@@ -23,7 +31,7 @@ from drillaid.registration.hypotheses import Hypothesis, Scene
 from drillaid.registration.near_twins import own_mirror_image
 from drillaid.registration.refine_copper import refine_by_copper
 from drillaid.registration.refine_rims import refine_by_lands
-from drillaid.registration.refined import Refined, chain, px_per_mm_of
+from drillaid.registration.refined import Refined, better, chain, px_per_mm_of
 from drillaid.registration.rims import find_rings, lands_at_all_sizes
 from drillaid.registration.task import Task, beyond_doubt
 from drillaid.vision.contours import EdgeModel
@@ -31,6 +39,7 @@ from drillaid.vision.contours import EdgeModel
 COPPER_GRIDS = ((1.0, 3.0),)  # px per mm and degrees
 RIM_GRIDS = ((1.5, 2.0), (3.0, 1.5))  # rims are small things
 COPPER_LOOKS, RIM_LOOKS = 5, 8  # placements that are settled
+AGAIN, WORTH_A_LOOK = 2, 0.35  # looked at again; share of the stretches in a quick look at which
 CLOSE_LOOKS = 4  # of those at rims, closely
 CLOSE = 0.6  # of the best one's agreement, below which no other is looked at closely
 OUTSTANDING = 0.55  # of the highest peak, below which no other is settled
@@ -107,34 +116,58 @@ def _by_copper(task: Task, scene: Scene, model: EdgeModel, sides) -> list[Refine
     for grid in COPPER_GRIDS:
         peaks, alone = _peaks(task, scene, model, sides, grid, COPPER_LOOKS)
         start = time.perf_counter()
-        for peak in peaks:
+        for rank, peak in enumerate(peaks):
             if peak.score < CLOSE * peaks[0].score:
                 break
             if any(beyond_doubt(r) for r in done):
                 task.aside.append(_hypothesis(scene, peak))
                 continue
-            exact = _look_at_copper(task, scene, model, peak)
+            exact = _look_at_copper(task, scene, model, peak.placement, peak, alone=alone)
+            if rank < AGAIN and not _settled_by(done + ([] if exact is None else [exact])):
+                exact = better(exact, _look_again(task, scene, model, peak, alone))
             if exact is not None:
-                done.append(replace(exact, evidence=replace(exact.evidence, alone=alone)))
+                done.append(exact)
         task.clock.fit += time.perf_counter() - start
         if _settled_by(done) or task.pads:
             break
     return done
 
 
-def _look_at_copper(task: Task, scene: Scene, model: EdgeModel, peak: Peak) -> Refined | None:
+def _look_at_copper(
+    task: Task, scene: Scene, model: EdgeModel, start: Affine, peak: Peak, *, alone: bool,
+    eye_of=sharper_eye, least: float = 0.0,
+) -> Refined | None:
+    """The exact placement from `start`, near a peak; None where a quick look finds less than
+    the least share of the stretches of edge; alone: as in Evidence"""  # fmt: skip
     holes, to_px, few = task.design.xy_mm, scene.view.to_px, some(model, FEW)
     h = _hypothesis(scene, peak)
-    ratio = px_per_mm_of(scene, peak.placement, holes)
-    eye = sharper_eye(task.image, to_px, few, peak.placement)
-    rough = judge(
-        eye, to_px, few, peak.placement, ratio, 0.4, reaches=(0.5, 0.3), affine=False, telling=False
-    )
-    if rough is None:
+    ratio = px_per_mm_of(scene, start, holes)
+    eye = eye_of(task.image, to_px, few, start)
+    rough = None if eye is None else judge(
+        eye, to_px, few, start, ratio, 0.4, reaches=(0.5, 0.3), affine=False, telling=False
+    )  # fmt: skip
+    if rough is None or rough.share < least:
         return None
     place = rough.fit.placement
     with meanwhile(chance_of, eye, to_px, model, place, ratio) as chance:
-        return refine_by_copper(eye, h, place, to_px, model, holes, ratio, chance)
+        got = refine_by_copper(eye, h, place, to_px, model, holes, ratio, chance)
+    return None if got is None else replace(got, evidence=replace(got.evidence, alone=alone))
+
+
+def _look_again(task: Task, scene: Scene, model: EdgeModel, peak: Peak, alone: bool) -> Refined | None:
+    """Where copper does not convince: as it is unlike bare board, and from where the pattern
+    lay before it was stretched, which on blotched metal may lead away from the place."""
+    best = None
+    for start, eye_of in (
+        (peak.placement, unlike_eye), (peak.rigid, sharper_eye), (peak.rigid, unlike_eye)
+    ):  # fmt: skip
+        got = _look_at_copper(
+            task, scene, model, start, peak, alone=alone, eye_of=eye_of, least=WORTH_A_LOOK
+        )
+        best = better(best, got)
+        if got is not None and _settled_by([got]):
+            return got
+    return best
 
 
 def _by_rims(task: Task, scene: Scene, sides) -> list[Refined]:

@@ -18,6 +18,11 @@ import numpy as np
 
 
 SOFT_PX = 1.5  # blur that leaves edges and takes most of the noise
+# Of the colours found where bare board should be, the share that surely are; their scatter is so
+# much smaller than that of all, and no better known than by a few grey levels.
+CORE_SHARE, CORE_ROUNDS, CORE_GROWN, CORE_FLOOR = 0.6, 5, 2.0, 6.0
+MOST_UNLIKE = 1.3  # of the usual copper's distance: beyond, all is as much copper
+UNLIKE_SOFT_PX = 0.7
 STRIP = 64  # rows: what is worked on at a time stays near the processor
 
 
@@ -126,3 +131,32 @@ def second_mixture(soft: np.ndarray, first: np.ndarray) -> np.ndarray:
     values, vectors = np.linalg.eigh(rest @ scatter @ rest)
     weights = vectors[:, -1]
     return weights / np.abs(weights).sum()
+
+
+def unlike(image: np.ndarray, bare: np.ndarray, copper: np.ndarray) -> np.ndarray:
+    """float32 (H, W), 0 … 100 MOST_UNLIKE: how far each pixel's colour is from the bare board's,
+    about 100 where copper is, whether brighter or darker than the board.
+
+    image: uint8 (H, W, 3); bare, copper: colours (n, 3) found where the one and the other should be
+    Tinned or tarnished copper mirrors light here and shadow there, so that no mixture of
+    colours is brighter on all of it; but the board's own colour is nearly one. The distance is
+    Mahalanobis's, by the scatter of the colours nearest to each other, since some of those
+    found are no bare board.
+    """
+    middle, core = np.median(bare, axis=0), bare
+    for _ in range(CORE_ROUNDS):
+        away = np.abs(bare - middle).sum(axis=1)
+        core = bare[away <= np.quantile(away, CORE_SHARE)]
+        middle = core.mean(axis=0)
+    scatter = CORE_GROWN * np.cov(core.T) + np.eye(3) * CORE_FLOOR
+    whiten = np.linalg.cholesky(np.linalg.inv(scatter)).T
+    usual = float(np.median(np.linalg.norm((copper - middle) @ whiten.T, axis=1)))
+    scale = 100.0 / max(usual, 1e-6)
+    table = (scale * np.column_stack([whiten, -whiten @ middle])).astype(np.float32)
+    soft = cv2.GaussianBlur(image, (0, 0), UNLIKE_SOFT_PX)
+    out = np.empty(image.shape[:2], np.float32)
+    for top in range(0, len(image), STRIP):
+        strip = slice(top, top + STRIP)
+        x, y, z = cv2.split(cv2.transform(soft[strip].astype(np.float32), table))
+        np.sqrt(x * x + y * y + z * z, out=out[strip])
+    return np.minimum(out, 100.0 * MOST_UNLIKE, out=out)

@@ -11,6 +11,7 @@ from drillaid.registration.copper import (
     judge,
     sharper_eye,
     some,
+    unlike_eye,
     visible,
 )
 from drillaid.registration.stretches import voices
@@ -76,6 +77,26 @@ def test_the_mixture_between_copper_and_board_is_the_sharper_one():
     got = judge(sharp, VIEW, model, HERE, RATIO, 0.2)
     assert got.evidence.share > 0.8
     assert got.fit.polarity == 1.0  # copper comes out brighter
+
+
+def test_copper_that_mirrors_light_here_and_shadow_there_shows_as_unlike_bare_board():
+    image = photograph(BOARD, VIEW, SHAPE, np.random.default_rng(4), copper=(150, 150, 150),
+                       bare=(110, 110, 110), noise=2.0).astype(float)  # fmt: skip
+    rows = np.arange(SHAPE[0])
+    # Blotches across the board; what is bright in one is as dark in the next.
+    side = np.where((rows // 25) % 2, -1.0, 1.0)[:, None, None]
+    image = np.clip(110 + side * (image - 110), 0, 255).astype(np.uint8)
+    model = copper_edges(COPPER)
+    plain = judge(sharper_eye(image, VIEW, model, HERE), VIEW, model, HERE, RATIO, 0.2)
+    got = judge(unlike_eye(image, VIEW, model, HERE), VIEW, model, HERE, RATIO, 0.2)
+    assert plain is None or plain.evidence.share < 0.7
+    assert got.evidence.share > 0.9 and got.fit.polarity == 1.0
+    assert np.abs(got.fit.placement.matrix - HERE.matrix).max() < 0.03
+
+
+def test_out_of_the_picture_nothing_can_be_unlike(image):
+    away = Affine.from_parts(offset=(500, 500))
+    assert unlike_eye(image, VIEW, copper_edges(COPPER), away) is None
 
 
 def test_where_no_colours_can_be_taken_plain_grey_serves(image):

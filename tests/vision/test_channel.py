@@ -11,6 +11,7 @@ from drillaid.vision.channel import (
     mixture_weights,
     noise_of,
     second_mixture,
+    unlike,
     weights_between,
 )
 
@@ -124,3 +125,37 @@ def test_the_second_mixture_is_blind_to_the_first():
     second = second_mixture(cv2.GaussianBlur(image, (0, 0), SOFT_PX), first)
     assert first @ second == pytest.approx(0.0, abs=1e-9)
     assert np.abs(second).sum() == pytest.approx(1.0)
+
+
+def mirroring(rng) -> tuple[np.ndarray, np.ndarray]:
+    """Copper of the board's hue, brighter than the board on the left and darker on the right."""
+    image, share = coloured(rng, (170, 175, 172), (120, 125, 122))
+    dark, _ = coloured(rng, (170, 175, 172), (120, 125, 122), noise=0.0)
+    right = np.arange(SHAPE[1]) > SHAPE[1] // 2
+    away = dark.astype(float) - (120, 125, 122)
+    noise = image.astype(float) - dark
+    image = np.where(right[:, None], (120, 125, 122) - 0.8 * away, dark) + noise
+    return np.clip(np.rint(image), 0, 255).astype(np.uint8), share
+
+
+def test_unlike_bare_board_is_copper_that_mirrors_light_or_shadow():
+    rng = np.random.default_rng(21)
+    image, share = mirroring(rng)
+    copper, bare = image[share > 0.99].astype(float), image[share < 0.01].astype(float)
+    # Of the places taken for bare a third is something else.
+    bare[: len(bare) // 3] = rng.uniform(0, 255, (len(bare) // 3, 3))
+    grey = unlike(image, bare, copper)
+    left = np.arange(SHAPE[1]) <= SHAPE[1] // 2
+    for half in (left, ~left):
+        inside, outside = (grey[:, half][part[:, half]] for part in (share > 0.99, share < 0.01))
+        assert 70 < np.median(inside) <= 130
+        assert np.median(outside) < 0.3 * np.median(inside)
+        assert np.quantile(outside, 0.95) < np.quantile(inside, 0.05)
+
+
+def test_no_mixture_of_colours_tells_such_copper_from_the_board():
+    image, share = mirroring(np.random.default_rng(21))
+    copper, bare = image[share > 0.99].astype(float), image[share < 0.01].astype(float)
+    grey = grey_of(image, weights_between(copper, bare)).image
+    inside, outside = grey[share > 0.99], grey[share < 0.01]
+    assert not np.quantile(outside, 0.95) < np.quantile(inside, 0.05)
