@@ -11,14 +11,13 @@ wrong places. A right placement stands 10 to 60 sigmas above the others.
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.processors import side_by_side
+from drillaid.registration.peaks import Peak, distinct, highest_of, unwrapped
 from drillaid.registration.turned import TurnedPattern, as_parts, together
 from drillaid.vision.contours import EdgeModel
 
@@ -26,17 +25,6 @@ MOST_POINTS = 3000  # of the pattern, in the comparison at all places
 SETTLING_POINTS = 300
 WORTH_THREADS = 2_000_000  # numbers in all the pictures together
 SETTLING_PX_PER_MM, SETTLING_SOFT_MM = 4.0, 0.2
-
-
-@dataclass(frozen=True, eq=False)
-class Peak:
-    """placement: design mm -> plane mm; score: sigmas of the correlation at other shifts, or
-    mean agreement; rigid: the same before it was stretched, where it has been settled."""
-
-    placement: Affine
-    score: float
-    mirrored: bool
-    rigid: Affine | None = None
 
 
 def _thinned(model: EdgeModel, most: int) -> EdgeModel:
@@ -93,11 +81,11 @@ class Correlator:
                 (score, mirrored, half + more, row, pattern.column_of(column, mirrored=mirrored))
                 for mirrored, half in trials
                 for more, plane in zip((0.0, np.pi), pattern.overlaps(half, mirrored=mirrored), strict=True)
-                for score, row, column in _highest(plane, each, radius)
+                for score, row, column in highest_of(plane, each, radius)
             ]
 
         def peak(score: float, mirrored: bool, rotation: float, row: int, column: int) -> Peak:
-            at = _unwrapped(column, width, shape[1]), _unwrapped(row, height, shape[0])
+            at = unwrapped(column, width, shape[1]), unwrapped(row, height, shape[0])
             turn = Affine.from_parts(rotation_rad=rotation, mirrored=mirrored)
             shift = to_plane([at])[0] - turn.linear @ pattern.middle
             return Peak(Affine(np.column_stack([turn.linear, shift])), score, mirrored)
@@ -211,29 +199,6 @@ def all_rotations(step_deg: float) -> np.ndarray:
     return np.radians(np.arange(0.0, 360.0, step_deg))
 
 
-def _highest(plane: np.ndarray, count: int, radius: int) -> list[tuple[float, int, int]]:
-    """(sigmas, row, column) of the highest places, further apart than radius; spoils `plane`."""
-    sigma = float(cv2.meanStdDev(plane)[1][0, 0]) + 1e-12
-    found = []
-    for k in range(count):
-        _, value, _, (column, row) = cv2.minMaxLoc(plane)
-        found.append((value / sigma, row, column))
-        if k + 1 < count:
-            _blank(plane, row, column, radius)
-    return found
-
-
-def _unwrapped(index: int, length: int, wrapped: int) -> int:
-    """Of the two places that a wrapped index can mean, the one nearer to the picture."""
-    return int(index if index < length + (wrapped - length) // 2 else index - wrapped)
-
-
-def _blank(overlap: np.ndarray, row: int, column: int, radius: int) -> None:
-    rows = np.arange(row - radius, row + radius + 1) % overlap.shape[0]
-    columns = np.arange(column - radius, column + radius + 1) % overlap.shape[1]
-    overlap[rows[:, None], columns] = -np.inf
-
-
 def _about(best: Affine, xy: np.ndarray, turns_deg, shifts_mm, grown, own) -> tuple[np.ndarray, np.ndarray]:
     """(T, 2, 2) and (T, S, 2): every mixture of turns, shifts and stretches about the pattern's
     middle; grown: of both axes alike; own: of each besides."""
@@ -256,21 +221,3 @@ def shifted_about(place: Affine, linear: np.ndarray, middle: np.ndarray, shifts_
     by every pair of shifts along the axes."""
     dx, dy = (g.ravel() for g in np.meshgrid(shifts_mm, shifts_mm))
     return (place(middle)[0] - linear @ middle)[:, None] + np.column_stack([dx, dy])
-
-
-def distinct(peaks: Iterable[Peak], xy: np.ndarray, keep: int, within_mm: float = 2.5) -> list[Peak]:
-    """The first `keep` of them of which no two lay the pattern at the same place."""
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    corners = np.array([low, [low[0], high[1]], high, [high[0], low[1]]])
-    kept: list[Peak] = []
-    for peak in peaks:
-        at = peak.placement(corners)
-        if all(
-            p.mirrored != peak.mirrored
-            or np.sqrt(((p.placement(corners) - at) ** 2).sum(axis=1).mean()) > within_mm
-            for p in kept
-        ):
-            kept.append(peak)
-            if len(kept) == keep:
-                break
-    return kept

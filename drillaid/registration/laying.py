@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from drillaid.geometry import Affine, Homography
-from drillaid.registration.correlation import Peak, all_rotations
+from drillaid.registration.correlation import all_rotations
 from drillaid.registration.growing import Grown
 from drillaid.registration.hypotheses import Hypothesis, Scene
 from drillaid.registration.patches import bent_onto
+from drillaid.registration.peaks import Peak
 from drillaid.vision.contours import EdgeModel
 
 BENT = 3  # of the highest peaks that are bent onto the picture

@@ -7,40 +7,29 @@ the edges themselves, one by one, decide.
 from __future__ import annotations
 
 import time
-from dataclasses import replace
 
 import numpy as np
 
 from drillaid.geometry import Affine
-from drillaid.processors import meanwhile, side_by_side
+from drillaid.processors import side_by_side
 from drillaid.registration.centre_marks import decided_by_marks
-from drillaid.registration.copper import (
-    FEW,
-    chance_of,
-    copper_edges,
-    judge,
-    sharper_eye,
-    some,
-    unlike_eye,
-)
-from drillaid.registration.correlation import Peak, all_rotations, distinct
-from drillaid.registration.evidence import LEAST_PADS
+from drillaid.registration.close_looks import Looks, look_at_rims, settled_by
+from drillaid.registration.copper import copper_edges
+from drillaid.registration.correlation import all_rotations
 from drillaid.registration.fit import fit_similarity
 from drillaid.registration.growing import Grown
 from drillaid.registration.hypotheses import Hypothesis, Scene
 from drillaid.registration.near_twins import own_mirror_image
-from drillaid.registration.refine_copper import refine_by_copper
-from drillaid.registration.refine_rims import refine_by_lands
-from drillaid.registration.refined import Refined, better, chain, px_per_mm_of
-from drillaid.registration.rims import find_rings, lands_at_all_sizes
+from drillaid.registration.peaks import Peak, distinct
+from drillaid.registration.refined import Refined, better
+from drillaid.registration.rims import lands_at_all_sizes
 from drillaid.registration.task import Task, beyond_doubt
 from drillaid.vision.contours import EdgeModel
 
 COPPER_GRIDS = ((1.0, 3.0),)  # px per mm and degrees
 RIM_GRIDS = ((1.5, 2.0), (3.0, 1.5))  # rims are small things
 COPPER_LOOKS, RIM_LOOKS = 5, 8  # placements that are settled
-AGAIN, WORTH_A_LOOK = 2, 0.35  # looked at again; share of the stretches in a quick look at which
-CLOSE_LOOKS = 4  # of those at rims, closely
+AGAIN = 2  # of the placements that do not convince are looked at again
 CLOSE = 0.6  # of the best one's agreement, below which no other is looked at closely
 OUTSTANDING = 0.55  # of the highest peak, below which no other is settled
 ALONE_SIGMAS = 17.0  # of a peak with no other OUTSTANDING beside it, which no wrong board shows
@@ -48,7 +37,6 @@ ALONE_SIGMAS = 17.0  # of a peak with no other OUTSTANDING beside it, which no w
 # own mirror image: on 70 benches no side that was not up had more than 19; its own mirror
 # images the best place has to beat all the same (`rivals`).
 OTHER_SIDE_SIGMAS = 30.0
-RANKED_BY = 60  # holes, in the quick look for rims
 POINTED_TURN_DEG, POINTED_SHIFT_MM = 4.0, 1.5  # how well a person points
 
 
@@ -63,15 +51,11 @@ def search_on_bench(task: Task, scene: Scene) -> list[Refined]:
     found: list[Refined] = []
     if asked in copper:
         found += _by_copper(task, scene, copper_edges(copper[asked]), both)
-    if other in copper and not _settled_by(found):
+    if other in copper and not settled_by(found):
         found += _by_copper(task, scene, copper_edges(copper[other]), both[1:])
-    if asked not in copper and not _settled_by(found):
+    if asked not in copper and not settled_by(found):
         found += _by_rims(task, scene, both)
     return decided_by_marks(sorted(found, key=lambda r: -r.support), task.design)
-
-
-def _settled_by(found: list[Refined]) -> bool:
-    return any(r.evidence.convincing and r.plausible for r in found)
 
 
 def _peaks(
@@ -122,52 +106,16 @@ def _by_copper(task: Task, scene: Scene, model: EdgeModel, sides) -> list[Refine
             if any(beyond_doubt(r) for r in done):
                 task.aside.append(_hypothesis(scene, peak))
                 continue
-            exact = _look_at_copper(task, scene, model, peak.placement, peak, alone=alone)
-            if rank < AGAIN and not _settled_by(done + ([] if exact is None else [exact])):
-                exact = better(exact, _look_again(task, scene, model, peak, alone))
+            looks = Looks(task, _hypothesis(scene, peak), model, alone)
+            exact = looks.at_copper(peak.placement)
+            if rank < AGAIN and not settled_by(done + ([] if exact is None else [exact])):
+                exact = better(exact, looks.at_copper_again(peak))
             if exact is not None:
                 done.append(exact)
         task.clock.fit += time.perf_counter() - start
-        if _settled_by(done) or task.pads:
+        if settled_by(done) or task.pads:
             break
     return done
-
-
-def _look_at_copper(
-    task: Task, scene: Scene, model: EdgeModel, start: Affine, peak: Peak, *, alone: bool,
-    eye_of=sharper_eye, least: float = 0.0,
-) -> Refined | None:
-    """The exact placement from `start`, near a peak; None where a quick look finds less than
-    the least share of the stretches of edge; alone: as in Evidence"""  # fmt: skip
-    holes, to_px, few = task.design.xy_mm, scene.view.to_px, some(model, FEW)
-    h = _hypothesis(scene, peak)
-    ratio = px_per_mm_of(scene, start, holes)
-    eye = eye_of(task.image, to_px, few, start)
-    rough = None if eye is None else judge(
-        eye, to_px, few, start, ratio, 0.4, reaches=(0.5, 0.3), affine=False, telling=False
-    )  # fmt: skip
-    if rough is None or rough.share < least:
-        return None
-    place = rough.fit.placement
-    with meanwhile(chance_of, eye, to_px, model, place, ratio) as chance:
-        got = refine_by_copper(eye, h, place, to_px, model, holes, ratio, chance)
-    return None if got is None else replace(got, evidence=replace(got.evidence, alone=alone))
-
-
-def _look_again(task: Task, scene: Scene, model: EdgeModel, peak: Peak, alone: bool) -> Refined | None:
-    """Where copper does not convince: as it is unlike bare board, and from where the pattern
-    lay before it was stretched, which on blotched metal may lead away from the place."""
-    best = None
-    for start, eye_of in (
-        (peak.placement, unlike_eye), (peak.rigid, sharper_eye), (peak.rigid, unlike_eye)
-    ):  # fmt: skip
-        got = _look_at_copper(
-            task, scene, model, start, peak, alone=alone, eye_of=eye_of, least=WORTH_A_LOOK
-        )
-        best = better(best, got)
-        if got is not None and _settled_by([got]):
-            return got
-    return best
 
 
 def _by_rims(task: Task, scene: Scene, sides) -> list[Refined]:
@@ -178,33 +126,6 @@ def _by_rims(task: Task, scene: Scene, sides) -> list[Refined]:
         start = time.perf_counter()
         done += look_at_rims(task, [_hypothesis(scene, peak) for peak in peaks])
         task.clock.fit += time.perf_counter() - start
-        if _settled_by(done) or task.pads:
+        if settled_by(done) or task.pads:
             break
-    return done
-
-
-def look_at_rims(task: Task, trials: list[Hypothesis]) -> list[Refined]:
-    """The trials about which most holes show a rim, with a rig or without."""
-    design, holes = task.design, task.design.xy_mm
-    # A seeded draw is enough to rank by.
-    few = np.random.default_rng(0).permutation(len(holes))[:RANKED_BY]
-    quick = []
-    for h in trials:
-        ratio = px_per_mm_of(h.scene, h.placement, holes)
-        to_px = chain(h.scene, h.placement)
-        rings = find_rings(task.eye, to_px, holes[few], design.drill_mm[few], ratio, slack_mm=0.25)
-        seen = rings.in_view
-        if seen.sum() >= min(LEAST_PADS, len(few)):
-            quick.append((float(rings.share[seen].sum()), h, ratio))
-    quick.sort(key=lambda row: -row[0])
-    done: list[Refined] = []
-    for rank, h, ratio in quick[:CLOSE_LOOKS]:
-        if rank < 0.8 * quick[0][0]:
-            break
-        if any(beyond_doubt(r) for r in done):
-            task.aside.append(h)
-            continue
-        got = refine_by_lands(task.image, h, task.eye, holes, design.drill_mm, ratio)
-        if got is not None:
-            done.append(got)
     return done

@@ -13,18 +13,12 @@ import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.registration.copper import some
-from drillaid.registration.correlation import (
-    Correlator,
-    Peak,
-    all_rotations,
-    distinct,
-    shifted_about,
-    turned_by,
-)
+from drillaid.registration.correlation import Correlator, all_rotations, shifted_about, turned_by
 from drillaid.registration.edging import AGREE_MM, EdgeFit
 from drillaid.registration.evidence import APART, LEAST_SHARE, Evidence, told_apart
 from drillaid.registration.learnt import Learnt
 from drillaid.registration.near_twins import twin_moves
+from drillaid.registration.peaks import Peak, distinct
 from drillaid.registration.stretches import TELLING_MM, straight_runs_mm, voices
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.edge_field import edge_field

@@ -6,6 +6,7 @@ import time
 from dataclasses import dataclass
 from functools import partial
 
+from drillaid.registration.close_looks import look_at_rims
 from drillaid.registration.copper import FEW, copper_edges, some
 from drillaid.registration.evidence import MUCH
 from drillaid.registration.hypotheses import Hypothesis, Scene, Scenes, hypotheses, pointed_out
@@ -18,7 +19,7 @@ from drillaid.registration.laying import (
     rim_grid,
 )
 from drillaid.registration.oblique import fit_pose_by_edges
-from drillaid.registration.on_bench import look_at_rims, search_on_bench
+from drillaid.registration.on_bench import search_on_bench
 from drillaid.registration.pose import pose_from
 from drillaid.registration.refine_copper import refine_by_oblique_copper
 from drillaid.registration.refined import ENOUGH_OTHERS, Refined, px_per_mm_of

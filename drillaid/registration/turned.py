@@ -22,7 +22,6 @@ from functools import cached_property
 import cv2
 import numpy as np
 
-from drillaid.geometry import Affine
 from drillaid.vision.contours import EdgeModel
 
 ALIKE = 6  # digits of a rotation in rad that tell it from another

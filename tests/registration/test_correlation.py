@@ -6,7 +6,7 @@ from support.drawn_copper import board, photograph
 
 from drillaid.geometry import Affine
 from drillaid.registration.copper import copper_edges
-from drillaid.registration.correlation import Correlator, Peak, all_rotations, distinct
+from drillaid.registration.correlation import Correlator, all_rotations
 from drillaid.registration.rims import lands_at_all_sizes
 from drillaid.vision.edge_field import edge_field
 
@@ -103,11 +103,3 @@ def test_a_picture_of_nothing_has_no_outstanding_peak():
     see = Correlator(edge_field(image, np.full(SHAPE, 255, np.uint8), RATIO), TO_PLANE)
     peaks = see.peaks(COPPER, sides=(True,), px_per_mm=1.0, rotations_rad=all_rotations(3.0), keep=4)
     assert peaks[0].score < 1.3 * peaks[3].score
-
-
-def test_of_the_same_place_only_the_best_is_kept():
-    here, near, far = (Affine.from_parts(offset=(x, 0)) for x in (0.0, 1.0, 9.0))
-    peaks = [Peak(here, 9.0, False), Peak(near, 8.0, False), Peak(near, 7.0, True), Peak(far, 6.0, False)]
-    kept = distinct(peaks, XY, keep=8)
-    assert [p.score for p in kept] == [9.0, 7.0, 6.0]
-    assert len(distinct(peaks, XY, keep=2)) == 2

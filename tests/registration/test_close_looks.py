@@ -1,0 +1,42 @@
+"""Copper that does not convince at once."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from drillaid.registration import close_looks, on_bench
+from drillaid.registration.register import register_picture
+from drillaid.registration.result import NOT_FOUND, REGISTERED
+from drillaid.simulation.conditions import ordinary
+
+
+def found(bench, image):
+    return register_picture(
+        image, bench.board.design, rig=bench.rig, face=bench.board.face, thickness_mm=bench.thickness_mm
+    )
+
+
+@pytest.mark.parametrize("seed", [10165, 10292])
+def test_blotched_copper_that_does_not_convince_at_first_is_looked_at_again(monkeypatch, seed):
+    """The one is led astray where the pattern is stretched; on the other only letters tell, and
+    show where the picture is unlike bare board."""
+    bench = ordinary(seed)
+    image = bench.render()
+    got = found(bench, image)
+    assert got.status == REGISTERED, got.message
+    off = np.linalg.norm(got.placement.bench_mm - bench.truth(bench.board.design.xy_mm), axis=1)
+    assert off.max() < 0.05 and off.max() < 4 * got.placement.expected_error_mm.max()
+    monkeypatch.setattr(on_bench, "AGAIN", 0)
+    assert found(bench, image).status == NOT_FOUND
+
+
+def test_what_convinces_is_not_looked_at_again(monkeypatch):
+    bench = ordinary(3)
+    image = bench.render()
+
+    def never(self, peak):
+        raise AssertionError("looked at again")
+
+    monkeypatch.setattr(close_looks.Looks, "at_copper_again", never)
+    assert found(bench, image).status == REGISTERED
