@@ -90,8 +90,9 @@ class Follower:
         place = registration.placement.matrix
         self._variance = registration.placement.expected_error_mm**2
         self._learnt = learnt = learn(
-            image, place, self.design, self.face, self._view, self._ratio
-        )
+            image, place, self.design, self.face, self._view, self._ratio,
+            registration.placement.pad_seen,
+        )  # fmt: skip
         self._place = self._last = place
         self._lands = LandWatch(
             self.design, self.design.copper.get(self.face), registration.placement.land_missing,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from drillaid.design.model import Design
 from drillaid.geometry import Affine
@@ -19,6 +20,9 @@ from drillaid.vision.plane import PlaneView
 EDGES, FEW = 500, 250  # followed in each picture, and to come near
 MARGIN_MM = 4.0  # beyond the outermost holes edges may still be the board's
 SPACING_MM = 0.4
+# Where pads were not seen, of edges: as near to a seen one, as long as so many are left (not
+# yet thinned out); so much nearer than to one that was not.
+NEAR_PAD_MM, ENOUGH_SEEN, NEARER = (1.6, 2.5, np.inf), 6000, 0.7
 AS_DRAWN = 0.6  # share of the drawn edges, from which on the copper is what was etched
 PART_DRAWN = 0.3, 300  # a lower share, and so many, by which a board under a hand is followed
 AS_SEEN = 0.8  # of where an edge was seen beside its drawn place is the edge's own, the rest noise
@@ -53,10 +57,15 @@ class Learnt:
 
 
 def learn(
-    image: np.ndarray, place: Affine, design: Design, face: str, view: PlaneView, px_per_mm: float
+    image: np.ndarray, place: Affine, design: Design, face: str, view: PlaneView, px_per_mm: float,
+    pad_seen: np.ndarray | None = None,
 ) -> Learnt:
-    """The board's looks in the picture in which it was found at `place` (design mm -> plane)."""
-    model, grey, scatter_mm = _edges_of_board(image, place, design, face, view, px_per_mm)
+    """The board's looks in the picture in which it was found at `place` (design mm -> plane).
+
+    pad_seen: (N,) holes whose pad was seen there; None: all
+    """  # fmt: skip
+    there = np.ones(len(design.holes), bool) if pad_seen is None else pad_seen
+    model, grey, scatter_mm = _edges_of_board(image, place, design, face, view, px_per_mm, there)
     draft = Learnt(
         some(model, EDGES), model, some(model, FEW), _fine(model, scatter_mm), grey.weights,
         grey.noise, 1.0, 0.0, voices(model),
@@ -81,7 +90,8 @@ def _fine(model: EdgeModel, scatter_mm: float) -> EdgeModel | None:
 
 
 def _edges_of_board(
-    image: np.ndarray, place: Affine, design: Design, face: str, view: PlaneView, px_per_mm: float
+    image: np.ndarray, place: Affine, design: Design, face: str, view: PlaneView, px_per_mm: float,
+    pad_seen: np.ndarray,
 ) -> tuple[EdgeModel, Grey, float]:
     """All edges worth following, the picture in the mixture of colours that shows them, and
     how far one of them lies beside its drawn place (mm, 0 where none is drawn).
@@ -92,7 +102,7 @@ def _edges_of_board(
     copper = design.copper.get(face)
     if copper is None:
         grey = grey_of(image)
-        return _seen_edges(grey, place, design, view, px_per_mm), grey, 0.0
+        return _seen_edges(grey, place, design, view, px_per_mm, pad_seen), grey, 0.0
     known = copper_edges(copper)
     few = some(known, EDGES)
     grey = grey_of(image, _weights_of(image, sharper_eye(image, view.to_px, few, place).grey))
@@ -106,7 +116,7 @@ def _edges_of_board(
             return model, grey, drawn.scatter_mm
         if there.sum() >= PART_DRAWN[1]:
             return model.only(there), grey, drawn.scatter_mm
-    return _seen_edges(grey, place, design, view, px_per_mm), grey, 0.0
+    return _seen_edges(grey, place, design, view, px_per_mm, pad_seen), grey, 0.0
 
 
 def _as_etched(
@@ -125,7 +135,7 @@ def _as_etched(
 
 
 def _seen_edges(
-    grey: Grey, place: Affine, design: Design, view: PlaneView, px_per_mm: float
+    grey: Grey, place: Affine, design: Design, view: PlaneView, px_per_mm: float, pad_seen: np.ndarray
 ) -> EdgeModel:
     """The board's edges in this picture, in design mm, to a part of a pixel."""
     edges = find_edges(grey.image, threshold=edge_threshold(grey.image, grey.noise), smooth_px=1.6)
@@ -137,6 +147,7 @@ def _seen_edges(
     high = design.xy_mm.max(axis=0) + MARGIN_MM
     with np.errstate(invalid="ignore"):
         ours = ((here > low) & (here < high)).all(axis=1) & (length[:, 0] > 0)
+    ours[ours] = _about_seen_pads(here[ours], design.xy_mm, pad_seen)
     ours &= edges.strength > np.quantile(edges.strength[ours], 0.6) if ours.any() else ours
     model = EdgeModel(here[ours], normal[ours] / length[ours])
     model = model.only(thin_out(model.xy, SPACING_MM))
@@ -146,6 +157,19 @@ def _seen_edges(
     )  # fmt: skip
     exact = got.clear & (np.abs(got.off) < 0.08) & (got.step > 0)
     return EdgeModel(model.xy + got.off[:, None] * model.normal, model.normal).only(exact)
+
+
+def _about_seen_pads(xy: np.ndarray, holes_mm: np.ndarray, pad_seen: np.ndarray) -> np.ndarray:
+    """(M,) bool: places that are rather a seen pad's than one's that was not: what shows there
+    may be a hand, whose edges go away with it."""
+    if pad_seen.all() or not pad_seen.any():
+        return np.ones(len(xy), bool)
+    seen, unseen = (cKDTree(holes_mm[part]).query(xy)[0] for part in (pad_seen, ~pad_seen))
+    for near_mm in NEAR_PAD_MM:
+        there = (seen < NEARER * unseen) & (seen < near_mm)
+        if there.sum() >= ENOUGH_SEEN:
+            break
+    return there
 
 
 def _weights_of(image: np.ndarray, grey: np.ndarray) -> np.ndarray:

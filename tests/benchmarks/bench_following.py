@@ -44,7 +44,7 @@ def true_registration(bench) -> Registration:
     placement = Placement(
         "affine", bench.rig.plane(bench.thickness_mm) @ Homography.of(matrix), matrix,
         bench.rig.to_pixels(at, bench.thickness_mm), at, np.full(len(xy), 1e-4),
-        np.ones(len(xy), bool), 0.0, bench.rig.px_per_mm(bench.thickness_mm),
+        ~bench.covered(), 0.0, bench.rig.px_per_mm(bench.thickness_mm),
     )  # fmt: skip
     return Registration(REGISTERED, "truth", placement)
 

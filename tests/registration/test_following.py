@@ -284,3 +284,24 @@ def test_a_row_is_not_followed_a_pitch_aside(design, seed, monkeypatch):
         if got.ok:
             off = np.linalg.norm(got.placement.bench_mm - bench.truth(design.xy_mm), axis=1)
             assert off.max() < 0.1, step
+
+
+def test_a_hand_that_lay_over_the_board_at_the_start_is_not_followed():
+    """By its drill list alone: what shows about pads that were not seen may be the hand."""
+    here = bench_for(random_design(8), 8)
+    here.place(0.0, 0.0, 0.3)
+    here.occluders = Occluders(bit=True, fingers=0.6)
+    design = replace(here.board.design, copper={}, lands=())
+    following = Follower(design, here.rig, thickness_mm=here.thickness_mm)
+    start = registered(here)
+    seen = replace(start.placement, pad_seen=~here.covered())
+    following.start(replace(start, placement=seen), here.render())
+    rng, worst, told = np.random.default_rng(2), [], []
+    for _ in range(6):
+        push(here, rng, 4.5, 5.0)
+        got = following.follow(here.render())
+        assert got.status == REGISTERED, got.message
+        off = np.linalg.norm(got.placement.bench_mm - here.truth(design.xy_mm), axis=1)
+        worst.append(off.max())
+        told.append((off / got.placement.expected_error_mm).max())
+    assert max(worst) < 0.06 and max(told) < 3.5

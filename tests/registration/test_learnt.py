@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.spatial import cKDTree
@@ -62,3 +64,28 @@ def test_under_a_hand_nothing_of_the_hand_is_learnt():
     away = cKDTree(drawn.xy).query(learnt.whole.xy)[0]
     # Over-etched by up to 0.1 mm, frayed by as much again.
     assert np.quantile(away, 0.99) < 0.25 and len(learnt.whole) >= 200
+
+
+def test_by_its_drill_list_alone_a_board_is_learnt_about_the_pads_that_were_seen():
+    """What a hand shows cannot be told from the board there, and goes away with the hand."""
+    here = bench(8)
+    here.occluders = Occluders(bit=True, fingers=0.5)
+    image, hidden = here.render(), here.covered()
+    design = replace(here.board.design, copper={}, lands=())
+    assert 0.3 < hidden.mean() < 0.7
+
+    def moved_away(pad_seen) -> float:
+        """Share of what was learnt that is still there when the hand is gone."""
+        view, ratio = RigPlane(here.rig, 1.6), here.rig.px_per_mm(1.6)
+        learnt = learn(image, here.truth, design, "bottom", view, ratio, pad_seen)
+        here.occluders = Occluders()
+        without = here.render()
+        here.occluders = Occluders(bit=True, fingers=0.5)
+        got = read_edges(
+            without, lambda xy: view.to_px(here.truth(xy)), learnt.model, 0.2, noise=learnt.noise,
+            px_per_unit=ratio, weights=learnt.weights,
+        )  # fmt: skip
+        return float((got.clear & (np.abs(got.off) < 0.05)).mean())
+
+    assert moved_away(~hidden) > 0.9
+    assert moved_away(None) < 0.8
