@@ -18,7 +18,8 @@ from drillaid.registration.hypotheses import (
     scenes_with_rig,
     scenes_without_rig,
 )
-from drillaid.registration.lands_seen import lands_seen
+from drillaid.registration.lands_seen import LandsSeen, lands_seen
+from drillaid.registration.plain_view import in_plain_view
 from drillaid.registration.reasons import focus_in, out_of_size, smeared, vague, why_not_found
 from drillaid.registration.refined import Refined
 from drillaid.registration.result import (
@@ -137,12 +138,22 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
     if ahead:
         return refusal(MIRRORED, best)
     lands = lands_seen(best, design)
-    if lands.too_few(_only_alone(best.evidence)):
+    if _too_few(lands, best, design):
         return refusal(NOT_FOUND, best)
     placement = placement_of(best, design, rig, thickness_mm, lands, task.fringes)
     message = found_sentence(best, placement, design)
     agreeing, seen = int(placement.pad_seen.sum()), _pads_seen(scenes, best, design)
     return Registration(REGISTERED, message, placement, seen, agreeing, total, clock.as_dict())
+
+
+def _too_few(lands: LandsSeen, best: Refined, design: Design) -> bool:
+    """Are so many lands missed that this is hardly the board? Under a hand none is owed, unless
+    little else speaks for the place; of the others fewer may be missed then."""
+    doubtful = _only_alone(best.evidence)
+    if not lands.too_few(doubtful) or doubtful:
+        return lands.too_few(doubtful)
+    owed = lands.missing & in_plain_view(best, design.xy_mm)
+    return replace(lands, missing=owed).too_few(True)
 
 
 def _only_alone(evidence: Evidence) -> bool:
