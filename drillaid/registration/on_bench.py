@@ -33,7 +33,7 @@ AGAIN = 2  # of the placements that do not convince are looked at again
 CLOSE = 0.6  # of the best one's agreement, below which no other is looked at closely
 OUTSTANDING = 0.55  # of the highest peak, below which no other is settled
 ALONE_SIGMAS = 17.0  # of a peak with no other OUTSTANDING beside it, which no wrong board shows
-# From here on the other side of the board is not looked at, unless the design is much like its
+# Of known copper. From here on the other side of the board is not looked at, unless the design is much like its
 # own mirror image: on 70 benches no side that was not up had more than 19; its own mirror
 # images the best place has to beat all the same (`rivals`).
 OTHER_SIDE_SIGMAS = 30.0
@@ -59,10 +59,10 @@ def search_on_bench(task: Task, scene: Scene) -> list[Refined]:
 
 
 def _peaks(
-    task: Task, scene: Scene, model: EdgeModel, sides, grid, keep: int
+    task: Task, scene: Scene, model: EdgeModel, sides, grid, keep: int, enough: float = np.inf
 ) -> tuple[list[Peak], bool]:
     """Settled placements worth a closer look, best first; and whether there is only one, which
-    stands out by far."""
+    stands out by far. enough: as for `Correlator.peaks`"""
     start = time.perf_counter()
     px_per_mm, step_deg = grid
     see, alone = scene.correlator, False
@@ -73,7 +73,7 @@ def _peaks(
         shift, turn = 1.2 / px_per_mm, step_deg / 2 + 0.3
         rough = see.peaks(
             model, sides=sides, px_per_mm=px_per_mm, rotations_rad=all_rotations(step_deg), keep=keep,
-            enough=np.inf if own_mirror_image(task.design.xy_mm) else OTHER_SIDE_SIGMAS,
+            enough=enough,
         )  # fmt: skip
         rough = [p for p in rough if p.score > OUTSTANDING * rough[0].score]
         alone = len(rough) == 1 and rough[0].score >= ALONE_SIGMAS
@@ -97,8 +97,9 @@ def _hypothesis(scene: Scene, peak: Peak) -> Hypothesis:
 
 def _by_copper(task: Task, scene: Scene, model: EdgeModel, sides) -> list[Refined]:
     done: list[Refined] = []
+    enough = np.inf if own_mirror_image(task.design.xy_mm) else OTHER_SIDE_SIGMAS
     for grid in COPPER_GRIDS:
-        peaks, alone = _peaks(task, scene, model, sides, grid, COPPER_LOOKS)
+        peaks, alone = _peaks(task, scene, model, sides, grid, COPPER_LOOKS, enough)
         start = time.perf_counter()
         for rank, peak in enumerate(peaks):
             if peak.score < CLOSE * peaks[0].score:

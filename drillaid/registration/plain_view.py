@@ -17,8 +17,8 @@ from drillaid.registration.stretches import Stretches, stretches_seen
 LOOKED_AT = 4000  # edge points
 ROUND_ABOUT_MM = 2.2, 7.0  # from the hole: beyond its land, and still where a hand would lie
 FEWEST = 3  # stretches of edge, by which anything can be said
-# Of them: on boards of another version 0.3 and more of the copper about nine in ten of the lands
-# that were missed showed, under hands about one in five (20 boards and 3 hands).
+# Of them: with files of another version so much of the copper showed about 86 % of the lands that
+# were missed (2102 lands, 24 benches, two or more times each), under two hands about 5 of 21.
 PLAIN = 0.3
 
 

@@ -150,8 +150,9 @@ def _too_few(lands: LandsSeen, best: Refined, design: Design) -> bool:
     """Are so many lands missed that this is hardly the board? Under a hand none is owed, unless
     little else speaks for the place; of the others fewer may be missed then."""
     doubtful = _only_alone(best.evidence)
-    if not lands.too_few(doubtful) or doubtful:
-        return lands.too_few(doubtful)
+    few = lands.too_few(doubtful)
+    if doubtful or not few:
+        return few
     owed = lands.missing & in_plain_view(best, design.xy_mm)
     return replace(lands, missing=owed).too_few(True)
 
