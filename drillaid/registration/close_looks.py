@@ -8,7 +8,8 @@ import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.processors import meanwhile
-from drillaid.registration.copper import FEW, chance_of, judge, sharper_eye, some, unlike_eye
+from drillaid.registration.chance import chance_of
+from drillaid.registration.copper import FEW, judge, sharper_eye, some, unlike_eye
 from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.peaks import Peak

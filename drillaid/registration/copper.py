@@ -23,7 +23,6 @@ from drillaid.registration.stretches import (
     SEEN_MM,
     Stretches,
     stretches_seen,
-    whole_stretches,
 )
 from drillaid.vision.channel import grey_of, noise_of, unlike, weights_between
 from drillaid.vision.contours import EdgeModel, edge_model_of
@@ -32,7 +31,6 @@ from drillaid.vision.eye import Eye, inside
 SPACING_MM = 0.4
 FEW, MANY = 500, 2500  # edge points to rank with, and to settle with
 FEWEST_COLOURS = 30  # of each side
-LEAST_CHANCE = 0.1  # however smooth the bench beside the board may be
 
 _models: weakref.WeakKeyDictionary[Copper, EdgeModel] = weakref.WeakKeyDictionary()
 
@@ -141,16 +139,3 @@ def judge(
         voices=float(weight.sum()) / CELLS_PER_VOICE,
     )
     return Judged(fit, evidence, seen, float(agree.mean()))
-
-
-def chance_of(eye: Eye, to_px, model: EdgeModel, placement: Affine, px_per_mm: float, seed: int = 0) -> float:
-    """The share of edges that agree where the copper is not: the worst of some places near by."""
-    rng = np.random.default_rng(seed)
-    few = whole_stretches(some(model, MANY), FEW)
-    shares = []
-    for _ in range(8):
-        angle, length = rng.uniform(0, 2 * np.pi), rng.uniform(1.6, 6.0)
-        step = Affine.from_parts(offset=length * np.array([np.cos(angle), np.sin(angle)]))
-        got = judge(eye, to_px, few, placement @ step, px_per_mm, 0.5, reaches=(0.3, 0.3), telling=False)
-        shares.append(LEAST_CHANCE if got is None else got.share)
-    return float(np.clip(np.mean(shares) + np.std(shares), LEAST_CHANCE, 0.95))

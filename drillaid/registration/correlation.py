@@ -139,10 +139,11 @@ class Correlator:
             best, score = self.best_of(model, *_about(best, model.xy, turns, shifts, grown, own))
         return Peak(best, score, best.determinant < 0, rigid)
 
-    def agreement(self, model: EdgeModel, placement: Affine) -> float:
-        """Mean agreement of the edges of a pattern in view at one placement, -1 to 1."""
-        linear, offset = placement.linear[None], placement.offset[None, None]
-        return self.best_of(_thinned(model, 4 * SETTLING_POINTS), linear, offset)[1]
+    def agreements(self, model: EdgeModel, placements: list[Affine]) -> np.ndarray:
+        """(T,) mean agreement of the edges of a pattern in view at each placement, -1 to 1."""
+        linear, offset = (np.array([getattr(p, name) for p in placements]) for name in ("linear", "offset"))
+        some = _thinned(model, 4 * SETTLING_POINTS)
+        return self.scores(some, linear, offset[:, None], SETTLING_SOFT_MM)[:, 0]
 
     def best_of(
         self, model: EdgeModel, linear: np.ndarray, offset: np.ndarray, soft_mm: float = SETTLING_SOFT_MM

@@ -136,7 +136,7 @@ def rows_of(xy, normal, middle, size) -> np.ndarray:
 
 
 @lru_cache(maxsize=64)
-def _known_of_prints(size: float, affine: bool) -> np.ndarray:
+def known_of_prints(size: float, affine: bool) -> np.ndarray:
     """(7, 7) information: the weak knowledge that prints are nearly true."""
     # Linear part as (xx, xy, yx, yy): rotation and scale in common are free.
     stretch, shear, turn = [0, 0, 1, 0, 0, -1, 0], [0, 0, 0, 1, 1, 0, 0], [0, 0, 1, 0, 0, 1, 0]
@@ -152,21 +152,21 @@ def _known_of_prints(size: float, affine: bool) -> np.ndarray:
     return prior.T @ prior + 1e-9 * np.eye(7)
 
 
-def _weighed(weight: np.ndarray, scale: float) -> np.ndarray:
+def weighed(weight: np.ndarray, scale) -> np.ndarray:
     """Information of each reading; readings of one cell are no six readings."""
-    return weight / (6.0 * max(scale, 0.01) ** 2)
+    return weight / (6.0 * np.maximum(scale, 0.01) ** 2)
 
 
 def _solve(rows, off, reach, size, affine: bool):
     """Robust least squares: (step, weight, scale)."""
     weight = np.ones(len(off))
     scale, step = reach / 2, np.zeros(7)
-    known = _known_of_prints(size, affine)
+    known = known_of_prints(size, affine)
     columns = np.ascontiguousarray(rows.T)  # long rows are worked on several times faster
     for _ in range(8):
         # Seven unknowns of like size: the normal equations are exact enough, and far
         # quicker than a decomposition of thousands of rows.
-        weighted = columns * _weighed(weight, scale)
+        weighted = columns * weighed(weight, scale)
         last, step = step, np.linalg.solve(weighted @ columns.T + known, weighted @ off)
         residual = off - step @ columns
         away = np.abs(residual)

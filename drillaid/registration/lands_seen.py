@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass
+from functools import partial
 
 import cv2
 import numpy as np
@@ -91,7 +92,7 @@ class LandWatch:
     def begin(self, image: np.ndarray, to_px) -> None:
         """With the picture in which the board was found."""
         if self._copper is not None:
-            likeness, telling = self._likeness(image, to_px, np.arange(len(self._design.holes)))
+            likeness, telling = self._likeness(image, to_px)
             self._least = least_likeness(likeness, telling)
 
     def look(self, image: np.ndarray, to_px) -> None:
@@ -114,14 +115,17 @@ class LandWatch:
         """It was out of sight: all lands anew."""
         if self._copper is None or not len(self.missing):
             return
-        likeness, telling = self._likeness(image, to_px, np.arange(len(self.missing)))
+        likeness, telling = self._likeness(image, to_px)
         self.missing = np.where(telling, likeness < self._least, self.missing)
 
-    def _likeness(self, image: np.ndarray, to_px, which: np.ndarray):
-        return _likeness(
-            lambda px: grey_at(image, px, self._weights),
-            image.shape[1::-1], self._noise, to_px, self._design, self._copper, which,
-        )  # fmt: skip
+    def _likeness(self, image: np.ndarray, to_px, which: np.ndarray | None = None):
+        """Of some of the lands, or of all."""
+        if which is None:
+            about = _all_drawn(self._design, self._copper)
+        else:
+            about = _Drawn.about(self._design, self._copper, which)
+        read = partial(grey_at, image, weights=self._weights)
+        return _likeness(read, image.shape[1::-1], self._noise, to_px, about)
 
 
 def land_likeness(eye: Eye, to_px, design: Design, copper: Copper) -> tuple[np.ndarray, np.ndarray]:
@@ -131,30 +135,62 @@ def land_likeness(eye: Eye, to_px, design: Design, copper: Copper) -> tuple[np.n
     eye: a mixture in which copper is bright; to_px: design mm -> pixels
     """
     return _likeness(
-        lambda px: sample(eye.grey, px), eye.size_px, eye.noise, to_px, design, copper,
-        np.arange(len(design.holes)),
-    )  # fmt: skip
+        lambda px: sample(eye.grey, px), eye.size_px, eye.noise, to_px, _all_drawn(design, copper)
+    )
 
 
-def _likeness(read, size_px, noise: float, to_px, design: Design, copper: Copper, which: np.ndarray):
-    lands = [design.lands[k] for k in which]
-    reach_mm = np.array(
-        [USUAL_MM if land is None else max(land.size_mm) / 2 + MARGIN_MM for land in lands]
-    ).clip(max=WIDEST_MM)
-    axis = np.arange(-WIDEST_MM, WIDEST_MM + 1e-9, STEP_MM)
-    grid = np.stack(np.meshgrid(axis, axis), axis=-1).reshape(-1, 2)
-    away, inner = np.linalg.norm(grid, axis=1), design.drill_mm[which] / 2 + HOLE_MARGIN_MM
-    # Drilled already or not, marked or not: the hole's own place says nothing of its land.
-    near = (away <= reach_mm[:, None]) & (away >= inner[:, None])
-    owner, place = np.nonzero(near)
-    on_mask = _about_each(copper.to_design.inverse, design.xy_mm[which], grid, owner, place)
-    px = _about_each(to_px, design.xy_mm[which], grid, owner, place)
-    drawn, spread = _centred(sample(_soft(copper), on_mask), owner, len(near))
-    seen, power = _centred(read(px), owner, len(near))
-    together = np.bincount(owner, drawn * seen, len(near)) / _counts(owner, len(near))
-    likeness = together / np.sqrt(np.maximum(spread, 1e-9) * (power + noise**2))
-    outside = np.bincount(owner, ~inside(size_px, px, 2.0), len(near))
-    return likeness, (outside == 0) & (spread > LEAST_SPREAD)
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """The copper about K holes as it is drawn, at M points in all.
+
+    owner: (M,) which hole, in order; place: (M,) which point of grid, mm from the hole
+    drawn: (M,) copper 1 and bare 0, less the mean about that hole; spread: (K,) its variance
+    """
+
+    holes_mm: np.ndarray
+    grid: np.ndarray
+    owner: np.ndarray
+    place: np.ndarray
+    drawn: np.ndarray
+    spread: np.ndarray
+
+    @classmethod
+    def about(cls, design: Design, copper: Copper, which: np.ndarray) -> _Drawn:
+        """which: (K,) holes"""
+        lands, holes_mm = [design.lands[k] for k in which], design.xy_mm[which]
+        reach_mm = np.array(
+            [USUAL_MM if land is None else max(land.size_mm) / 2 + MARGIN_MM for land in lands]
+        ).clip(max=WIDEST_MM)
+        axis = np.arange(-WIDEST_MM, WIDEST_MM + 1e-9, STEP_MM)
+        grid = np.stack(np.meshgrid(axis, axis), axis=-1).reshape(-1, 2)
+        away, inner = np.linalg.norm(grid, axis=1), design.drill_mm[which] / 2 + HOLE_MARGIN_MM
+        # Drilled already or not, marked or not: the hole's own place says nothing of its land.
+        near = (away <= reach_mm[:, None]) & (away >= inner[:, None])
+        owner, place = np.nonzero(near)
+        on_mask = _about_each(copper.to_design.inverse, holes_mm, grid, owner, place)
+        drawn, spread = _centred(sample(_soft(copper), on_mask), owner, len(near))
+        return cls(holes_mm, grid, owner, place, drawn, spread)
+
+
+_drawn: weakref.WeakKeyDictionary[Design, dict[str, _Drawn]] = weakref.WeakKeyDictionary()
+
+
+def _all_drawn(design: Design, copper: Copper) -> _Drawn:
+    """About all holes; made once."""
+    faces = _drawn.setdefault(design, {})
+    if copper.face not in faces:
+        faces[copper.face] = _Drawn.about(design, copper, np.arange(len(design.holes)))
+    return faces[copper.face]
+
+
+def _likeness(read, size_px, noise: float, to_px, about: _Drawn):
+    owner, count = about.owner, len(about.holes_mm)
+    px = _about_each(to_px, about.holes_mm, about.grid, owner, about.place)
+    seen, power = _centred(read(px), owner, count)
+    together = np.bincount(owner, about.drawn * seen, count) / _counts(owner, count)
+    likeness = together / np.sqrt(np.maximum(about.spread, 1e-9) * (power + noise**2))
+    outside = np.bincount(owner[~inside(size_px, px, 2.0)], minlength=count)
+    return likeness, (outside == 0) & (about.spread > LEAST_SPREAD)
 
 
 def _about_each(to_px, holes_mm: np.ndarray, grid: np.ndarray, owner, place) -> np.ndarray:

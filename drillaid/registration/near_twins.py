@@ -12,6 +12,7 @@ from drillaid.geometry import Affine
 SAME_MOVE_MM = 0.05
 ALIKE_SHARE = 0.4  # of the holes laid on holes, from which a turned design is its own near-twin
 ON_HOLE_MM = 0.5
+BINS = 16_381  # a prime
 
 
 def twin_moves(holes_mm: np.ndarray) -> list[Affine]:
@@ -43,10 +44,12 @@ def _onto_itself(turn: Affine, holes_mm: np.ndarray, most: int = 2) -> list[Affi
     difference = (holes_mm[None, :, :] - turned[:, None, :]).reshape(-1, 2)
     # Designs lie on grids of 0.05 or 1/80 inch: so shifted, none falls between two bins.
     key = np.rint(difference / 0.1 + 0.13).astype(np.int64)
-    _, index, counts = np.unique(
-        key[:, 0] * 1_000_003 + key[:, 1], return_index=True, return_counts=True
-    )
-    order = np.argsort(-counts, kind="stable")[:most]
+    key = key[:, 0] * 1_000_003 + key[:, 1]
+    # Sorted are only those that may be so many: counted in few bins, shared with others.
+    shared = key % BINS
+    often = np.flatnonzero((np.bincount(shared) >= ALIKE_SHARE * len(holes_mm))[shared])
+    _, index, counts = np.unique(key[often], return_index=True, return_counts=True)
+    index, order = often[index], np.argsort(-counts, kind="stable")[:most]
     return [
         Affine.from_parts(offset=difference[index[k]]) @ turn
         for k in order

@@ -100,6 +100,7 @@ def _by_copper(task: Task, scene: Scene, model: EdgeModel, sides) -> list[Refine
     enough = np.inf if own_mirror_image(task.design.xy_mm) else OTHER_SIDE_SIGMAS
     for grid in COPPER_GRIDS:
         peaks, alone = _peaks(task, scene, model, sides, grid, COPPER_LOOKS, enough)
+        task.focus.begin()  # close looks leave room for it on another processor
         start = time.perf_counter()
         for rank, peak in enumerate(peaks):
             if peak.score < CLOSE * peaks[0].score:

@@ -66,8 +66,7 @@ def pads_by_edges(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit
     got = read_edges(eye.grey, to_px, shifted, 0.2, noise=eye.noise, px_per_unit=ratio)
     good = got.clear & (np.abs(got.off) < AGREE_MM) & (np.sign(got.step) == fit.polarity)
     good &= visible(eye, lambda xy: xy, model, to_px)
-    near = cKDTree(model.xy).query_ball_point(holes_mm, PAD_NEAR_MM)
-    return np.array([len(i) >= LEAST_EDGES and good[i].mean() > 0.5 for i in near])
+    return _of_most_edges(good, model.xy, holes_mm, False)
 
 
 def lands_share(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit: EdgeFit) -> float:
@@ -78,9 +77,19 @@ def lands_share(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit: 
         return 1.0
     groups = Stretches.of(part)
     seen = stretches_seen(eye, to_px, part, fit, ratio)[groups.cell]
-    near = cKDTree(part.xy).query_ball_point(holes_mm, PAD_NEAR_MM)
-    lands = [float(seen[i].mean()) > 0.5 for i in near if len(i) >= LEAST_EDGES]
-    return float(np.mean(lands)) if lands else 1.0
+    lands = _of_most_edges(seen, part.xy, holes_mm, np.nan)
+    return float(np.nanmean(lands)) if np.isfinite(lands).any() else 1.0
+
+
+def _of_most_edges(good: np.ndarray, edges_mm: np.ndarray, holes_mm, none) -> np.ndarray:
+    """(N,) whether more than half of the edges near each hole are good; none: of holes with
+    hardly any edges near them."""
+    pairs = cKDTree(holes_mm).sparse_distance_matrix(
+        cKDTree(edges_mm), PAD_NEAR_MM, output_type="ndarray"
+    )
+    count = np.bincount(pairs["i"], minlength=len(holes_mm))
+    right = np.bincount(pairs["i"], good[pairs["j"]], len(holes_mm))
+    return np.where(count >= LEAST_EDGES, right > 0.5 * count, none)
 
 
 def refine_by_oblique_copper(
@@ -105,7 +114,7 @@ def refine_by_oblique_copper(
 
 
 def oblique_chance(eye: Eye, pose: Pose, model: EdgeModel, ratio: float, seed: int = 0) -> float:
-    """As `copper.chance_of`: the copper laid beside where it is."""
+    """As `chance.chance_of`: the copper laid beside where it is."""
     rng = np.random.default_rng(seed)
     shares = []
     for angle, length in zip(rng.uniform(0, 2 * np.pi, 6), rng.uniform(1.6, 6.0, 6), strict=True):

@@ -33,7 +33,7 @@ from drillaid.registration.result import (
 )
 from drillaid.registration.rivals import rivals_of
 from drillaid.registration.search import search
-from drillaid.registration.task import Clock, Task
+from drillaid.registration.task import Clock, Later, Task
 from drillaid.registration.words import found_sentence, refusal_sentence
 from drillaid.rig.rig import Rig
 from drillaid.vision.fringes import Fringes, fringes_of
@@ -70,7 +70,7 @@ def register_picture(
     # needed where edges are measured, and whether the picture is sharp, at the end only.
     with ThreadPoolExecutor(1) as aside:
         ready = aside.submit(_without_fringes, image)
-        focus = aside.submit(lambda: focus_in(ready.result()[1]))
+        focus = Later(lambda: aside.submit(lambda: focus_in(ready.result()[1])))
         # A fringe is a fraction of a pixel in the coarse picture that is seen through a rig.
         scenes = _scenes(ready.result()[1] if rig is None else image, rig, thickness_mm)
         scenes[0]

@@ -105,12 +105,12 @@ def _rms(offsets: np.ndarray) -> float:
 def _likely_twins(best: Refined, own: Hypothesis, design: Design) -> list[Hypothesis]:
     """Of the twins those with which the picture's edges agree at all, settled."""
     see, edges = own.scene.correlator, best.edges
-    least = LIKELY * see.agreement(edges, best.placement)
+    moves = twin_moves(design.xy_mm)
+    own_share, *shares = see.agreements(edges, [best.placement, *(best.placement @ m for m in moves)])
     kept = []
-    for move in twin_moves(design.xy_mm):
-        place = best.placement @ move
-        if see.agreement(edges, place) >= least:
-            peak = see.settled(edges, place, turn_deg=0.6, shift_mm=0.5)
+    for move, share in zip(moves, shares, strict=True):
+        if share >= LIKELY * own_share:
+            peak = see.settled(edges, best.placement @ move, turn_deg=0.6, shift_mm=0.5)
             kept.append(Hypothesis(own.scene, replace(own.grown, placement=peak.placement), peak.mirrored))
     return kept
 

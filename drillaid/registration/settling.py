@@ -99,7 +99,7 @@ def settle(
         if gain is None:
             gain = work.gain(placement, etch, seen)
             if gain < BLURRED:
-                work = _Settling(grey, to_px, model, fit, px_per_mm, WIDER * WINDOW_MM)
+                work.look_within(WIDER * WINDOW_MM)
                 seen = work.at(placement, etch)
                 gain = work.gain(placement, etch, seen)
         equations = work.equations(seen, placement, etch, gain)
@@ -133,18 +133,13 @@ def _hardly_known(fit: EdgeFit) -> EdgeFit:
 class _Settling:
     """The edges' places and windows, the same at every turn."""
 
-    def __init__(
-        self, grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float, window_mm: float | None = None
-    ) -> None:
-        self.window_mm = WINDOW_MM if window_mm is None else window_mm
+    def __init__(self, grey, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: float) -> None:
+        self.px_per_mm = px_per_mm
+        self.look_within(WINDOW_MM)
         self.grey, self.to_px, self.model, self.polarity = grey, to_px, model, fit.polarity
         self.middle = model.xy.mean(axis=0)
         self.size = max(float(np.ptp(model.xy, axis=0).max()), 1.0)
         self.rows = rows_of(model.xy, model.normal, self.middle, self.size)
-        reach = REACH * self.window_mm
-        count = int(np.clip(np.ceil(2 * reach * px_per_mm / STEP_PX), 8, 64)) | 1
-        self.t = np.linspace(-reach, reach, count)
-        self.window = np.exp(-0.5 * (self.t / self.window_mm) ** 2)
         cell = np.floor(model.xy / CELL_MM).astype(np.int64)
         _, self.cell = np.unique(cell[:, 0] * 100_003 + cell[:, 1], return_inverse=True)
         turn = np.arctan2(model.normal[:, 1], model.normal[:, 0]) / (2 * np.pi)
@@ -152,6 +147,13 @@ class _Settling:
             (blocks_of(model.xy, LEFT_OUT), BLOCK_SHARE),
             (np.floor(LEFT_OUT * (turn % 1.0)).astype(int) % LEFT_OUT, SIDE_SHARE),
         )
+
+    def look_within(self, window_mm: float) -> None:
+        """From now on; one sigma."""
+        self.window_mm, reach = window_mm, REACH * window_mm
+        count = int(np.clip(np.ceil(2 * reach * self.px_per_mm / STEP_PX), 8, 64)) | 1
+        self.t = np.linspace(-reach, reach, count)
+        self.window = np.exp(-0.5 * (self.t / window_mm) ** 2)
 
     def at(self, placement: Affine, etch: float) -> _Seen:
         xy, normal, n = self.model.xy + self.model.normal * etch, self.model.normal, len(self.model)

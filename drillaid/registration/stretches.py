@@ -20,6 +20,7 @@ from drillaid.vision.sampling import along_lines, sample
 # Readings of one cell share their errors; and two cells of one track do, a little.
 CELLS_PER_VOICE = 2.0
 SEEN_REACH_MM, SEEN_STEP_MM = 0.42, 0.04  # across a stretch of edge
+ACROSS_MM = np.arange(-SEEN_REACH_MM, SEEN_REACH_MM + 1e-9, SEEN_STEP_MM)
 SEEN_MM = 0.13  # a stretch this near to its place is the one meant
 RUN_ANGLE_RAD, RUN_WIDTH_MM, RUN_GAP_MM = np.radians(8.0), 0.4, 1.3
 TELLING_MM = 3.0  # a straight run longer than this tells no more than one of this length
@@ -96,10 +97,12 @@ def straight_runs_mm(model: EdgeModel) -> np.ndarray:
 
 def _common_angle(angle: np.ndarray, heading: np.ndarray) -> np.ndarray:
     """(M,) the median angle of each point's bin: where lines run, most share one exactly."""
+    order = np.lexsort((angle, heading))
+    first = np.flatnonzero(np.diff(heading[order], prepend=heading[order[0]] - 1))
+    size = np.diff(first, append=len(order))
+    low, high = (angle[order[first + half]] for half in ((size - 1) // 2, size // 2))
     mean = np.empty_like(angle)
-    for one in np.unique(heading):
-        within = heading == one
-        mean[within] = np.median(angle[within])
+    mean[order] = np.repeat((low + high) / 2, size)
     return mean
 
 
@@ -116,23 +119,44 @@ def stretches_seen(eye: Eye, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: f
     """
     groups = Stretches.of(model)
     shifted = EdgeModel(model.xy + model.normal * fit.etch_mm, model.normal)
-    t = np.arange(-SEEN_REACH_MM, SEEN_REACH_MM + 1e-9, SEEN_STEP_MM)
-    place = fit.placement
-    ahead = to_px(place(shifted.xy + 0.1 * shifted.normal))
-    middle = to_px(place(shifted.xy))
-    lines = along_lines(middle, (ahead - middle) / 0.1, t)
+    lines = lines_across(lambda xy: to_px(fit.placement(xy)), shifted)
     profile = groups.mean(sample(eye.grey, lines)) * fit.polarity
+    return clear_steps(steps_of(profile, px_per_mm))
+
+
+def lines_across(to_px, model: EdgeModel) -> np.ndarray:
+    """float32 (M, T, 2): places on a line across each edge, from bare to copper."""
+    m = len(model)
+    ends = to_px(np.concatenate([model.xy, model.xy + 0.1 * model.normal]))
+    return along_lines(ends[:m], (ends[m:] - ends[:m]) / 0.1, ACROSS_MM)
+
+
+def steps_of(profile: np.ndarray, px_per_mm: float) -> np.ndarray:
+    """(K,) how steeply profiles (K, T) across edges rise at the edges' places; 0 where they are
+    steepest elsewhere, or fall."""
     soft = max(0.35, 0.6 / max(px_per_mm * SEEN_STEP_MM, 1e-6))
     profile = cv2.GaussianBlur(profile, (0, 0), soft * 1.5, sigmaY=1e-6, borderType=cv2.BORDER_REPLICATE)
-    slope = np.gradient(profile, axis=1)
-    inner = slope[:, 2:-2]
+    inner = np.gradient(profile, axis=1)[:, 2:-2]
     at = np.abs(inner).argmax(axis=1)
     peak = inner[np.arange(len(inner)), at]
-    near = np.abs(t[2:-2][at]) <= SEEN_MM
-    right = near & (peak > 0)
+    near = np.abs(ACROSS_MM[2:-2][at]) <= SEEN_MM
+    return np.where(near, np.maximum(peak, 0.0), 0.0)
+
+
+def clear_steps(steps: np.ndarray) -> np.ndarray:
+    """(K,) bool: those of `steps_of` that are no texture."""
+    right = steps > 0
     if not right.any():
         return right
-    return right & (peak > FAINT_SHARE * np.quantile(peak[right], 0.8))
+    return right & (steps > FAINT_SHARE * np.quantile(steps[right], 0.8))
+
+
+def stretches_among(model: EdgeModel, place: np.ndarray) -> tuple[Stretches, np.ndarray]:
+    """Edges seen at several places: groups within each place (M,), and the place of each group."""
+    square = np.floor(model.xy / CELL_MM).astype(np.int64)
+    key = (place * 100_003 + square[:, 0]) * 100_003 + square[:, 1]
+    _, first, cell = np.unique(key, return_index=True, return_inverse=True)
+    return Stretches(model, cell, len(first)), place[first]
 
 
 def whole_stretches(model: EdgeModel, count: int, seed: int = 0) -> EdgeModel:

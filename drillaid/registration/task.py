@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 
 from drillaid.design.model import Design
 from drillaid.registration.refined import Refined
@@ -32,6 +33,21 @@ class Clock:
         return {"find": self.find, "match": self.match, "fit": self.fit, "total": total}
 
 
+class Later:
+    """Work for another thread, begun when there is room for it, or else when it is asked for."""
+
+    def __init__(self, begin: Callable[[], Future]) -> None:
+        self._begin = cache(begin)
+
+    def begin(self) -> None:
+        """Now."""
+        self._begin()
+
+    def result(self):
+        """What came of it."""
+        return self._begin().result()
+
+
 @dataclass(frozen=True, eq=False)
 class Task:
     """What is looked for in one photograph.
@@ -47,7 +63,7 @@ class Task:
     pads: tuple
     clock: Clock
     fringes: Fringes
-    focus: Future
+    focus: Later
     known: dict = field(default_factory=dict)
     aside: list = field(default_factory=list)
 

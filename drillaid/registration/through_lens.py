@@ -17,7 +17,8 @@ from drillaid.design.model import Design
 from drillaid.geometry import Affine, Homography
 from drillaid.processors import meanwhile
 from drillaid.registration.camera_fit import PRINT_AT, State, drift, print_columns
-from drillaid.registration.copper import chance_of, copper_edges, sharper_eye, some
+from drillaid.registration.chance import chance_of
+from drillaid.registration.copper import copper_edges, sharper_eye, some
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.makeshift import fitted_camera
 from drillaid.registration.pose import pose_from

@@ -37,7 +37,10 @@ class Grey:
 
 def _scatter(a: np.ndarray) -> np.ndarray:
     """(3, 3) mean products of the channels of float32 (H, W, 3), of which there are many."""
-    planes = [plane.ravel() for plane in cv2.split(a)]
+    return _products([plane.ravel() for plane in cv2.split(a)])
+
+
+def _products(planes: list[np.ndarray]) -> np.ndarray:
     out = np.empty((3, 3))
     for i in range(3):
         for j in range(i, 3):  # narrow matrices multiply several times slower
@@ -61,7 +64,8 @@ def mixture_weights(image: np.ndarray, step: int = 2, soft: np.ndarray | None = 
     away = cv2.transform(np.abs(detail), np.ones((1, 3), np.float32))
     # The median keeps real edges out of the noise estimate.
     quiet = away < np.median(away) * 2.0 + 1e-3
-    noise = _scatter(detail[quiet][None]) if quiet.sum() > 100 else np.eye(3)
+    some = quiet.sum() > 100
+    noise = _products([plane[quiet] for plane in cv2.split(detail)]) if some else np.eye(3)
     # A floor: an 8-bit pixel is never known better, and JPEG smooths colour.
     noise = noise + np.eye(3) * (1.5 + 0.3 * np.trace(noise) / 3)
     values, vectors = np.linalg.eigh(np.linalg.solve(np.linalg.cholesky(noise), signal)

@@ -27,6 +27,10 @@ def inside(size_px: tuple[int, int], px: np.ndarray, margin_px: float) -> np.nda
     size_px: width and height
     """
     width, height = size_px
+    # One coordinate after the other: rows of two numbers are worked on several times slower.
+    u, v = px[:, 0], px[:, 1]
     with np.errstate(invalid="ignore"):
-        most = [width - 1 - margin_px, height - 1 - margin_px]
-        return ((px > margin_px) & (px < most)).all(axis=1)
+        return (
+            (u > margin_px) & (v > margin_px)
+            & (u < width - 1 - margin_px) & (v < height - 1 - margin_px)
+        )  # fmt: skip

@@ -5,8 +5,8 @@ import pytest
 from support.drawn_copper import board, photograph
 
 from drillaid.geometry import Affine
+from drillaid.registration.chance import chance_of
 from drillaid.registration.copper import (
-    chance_of,
     copper_edges,
     judge,
     sharper_eye,
