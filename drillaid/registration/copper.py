@@ -28,7 +28,7 @@ from drillaid.vision.channel import grey_of, noise_of, unlike, weights_between
 from drillaid.vision.contours import EdgeModel, edge_model_of
 from drillaid.vision.eye import Eye, inside
 
-SPACING_MM = 0.4
+SPACING_MM, NARROW_MM = 0.4, 1.0
 FEW, MANY = 500, 2500  # edge points to rank with, and to settle with
 FEWEST_COLOURS = 30  # of each side
 
@@ -39,7 +39,7 @@ def copper_edges(copper: Copper) -> EdgeModel:
     """All edges of one face's copper, design mm; worked out once for each Copper."""
     model = _models.get(copper)
     if model is None:
-        model = edge_model_of(copper.mask, copper.to_design, copper.px_per_mm, spacing=SPACING_MM)
+        model = edge_model_of(copper.mask, copper.to_design, copper.px_per_mm, spacing=SPACING_MM, narrow=NARROW_MM)
         _models[copper] = model
     return model
 

@@ -26,7 +26,8 @@ LOOSE = {"scale": 0.004, "shear": 0.002}  # one sigma of prints, for boards with
 
 @dataclass(frozen=True, eq=False)
 class EdgeFit:
-    """placement: model frame -> plane; etch_mm: edges lie this far into the copper;
+    """placement: model frame -> plane; etch_mm: edges lie this far into the copper, those
+    across narrow gaps and narrow copper by narrow_etch_mm (2,) more;
     share: of clear edges that agree within AGREE_MM; scatter_mm: of one edge;
     covariance: (6, 6) of the placement's matrix rows (a, b, c, d, e, f) in the plane's
     unit, worked out by `doubt` when it is asked for: of most fits it never is"""
@@ -38,6 +39,11 @@ class EdgeFit:
     agreeing: int
     scatter_mm: float
     polarity: float
+    narrow_etch_mm: tuple[float, float] = (0.0, 0.0)
+
+    def as_etched(self, model: EdgeModel) -> EdgeModel:
+        """The edges where this fit has them, in their own frame."""
+        return model.moved_in(self.etch_mm, self.narrow_etch_mm)
 
     @cached_property
     def covariance(self) -> np.ndarray:
@@ -112,7 +118,7 @@ class _Look:
 
     def at(self, placement: Affine, etch: float, reach: float) -> _Got | None:
         model = self.model
-        shifted = EdgeModel(model.xy + model.normal * etch, model.normal)
+        shifted = model.moved_in(etch)
         readings = read_edges(
             self.grey, lambda xy: self.to_px(placement(xy)), shifted, reach, **self.reading
         )

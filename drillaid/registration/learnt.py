@@ -124,7 +124,7 @@ def _as_etched(
 ) -> tuple[EdgeModel, np.ndarray]:
     """The drawn edges, each moved to where it shows, since etching frays every board in a way
     of its own, which stays with it; and (M,) bool, those that show."""
-    model = EdgeModel(known.xy + drawn.etch_mm * known.normal, known.normal)
+    model = drawn.as_etched(known)
     got = read_edges(
         grey.image, lambda xy: view.to_px(place(xy)), model, 2 * AGREE_MM, noise=grey.noise,
         px_per_unit=px_per_mm,

@@ -212,7 +212,7 @@ class _Edges:
         self._px_per_mm = px_per_mm
 
     def read(self, state: State, reach_mm: float) -> Readings | None:
-        model = EdgeModel(self._model.xy + state.etch_mm * self._model.normal, self._model.normal)
+        model = self._model.moved_in(state.etch_mm)
         inside = visible(self._eye, lambda px: px, model, state.to_px)
         got = read_edges(
             self._eye.grey, state.to_px, model, reach_mm, noise=self._eye.noise,

@@ -26,6 +26,10 @@ class PoseEdges:
     scatter_mm: float
     polarity: float
 
+    def as_etched(self, model: EdgeModel) -> EdgeModel:
+        """As in EdgeFit."""
+        return model.moved_in(self.etch_mm)
+
 
 def fit_pose_by_edges(
     eye: Eye, pose: Pose, model: EdgeModel, px_per_mm: float, reaches=(0.6, 0.4, 0.25, 0.2, 0.2)
@@ -33,7 +37,7 @@ def fit_pose_by_edges(
     """Improves `pose` (design mm -> px) by the edges; None where they do not bear it out."""
     etch, polarity = 0.0, 0.0
     for reach in reaches:
-        shifted = EdgeModel(model.xy + model.normal * etch, model.normal)
+        shifted = model.moved_in(etch)
         got = read_edges(eye.grey, pose, shifted, reach, noise=eye.noise, px_per_unit=px_per_mm)
         inside = _inside(eye, pose, shifted)
         polarity = polarity_of(got, inside)

@@ -160,7 +160,7 @@ class _Looker:
         model = self._learnt.whole
         model = model.only(self._in_view(fit.placement, model))
         weight = np.minimum(1.0, TELLING_MM / np.maximum(straight_runs_mm(model), 1e-6))
-        moved = EdgeModel(model.xy + fit.etch_mm * model.normal, model.normal)
+        moved = fit.as_etched(model)
         got = read_edges(
             self._image, lambda xy: self._view.to_px(fit.placement(xy)), moved, 0.2,
             noise=self._learnt.noise, px_per_unit=self._px_per_mm, weights=self._learnt.weights,

@@ -62,8 +62,7 @@ def refine_by_copper(
 
 def pads_by_edges(eye: Eye, to_px, model: EdgeModel, holes_mm, ratio: float, fit: EdgeFit | PoseEdges) -> np.ndarray:
     """(N,) bool: half of the edges round the hole are where they should be."""
-    shifted = EdgeModel(model.xy + model.normal * fit.etch_mm, model.normal)
-    got = read_edges(eye.grey, to_px, shifted, 0.2, noise=eye.noise, px_per_unit=ratio)
+    got = read_edges(eye.grey, to_px, fit.as_etched(model), 0.2, noise=eye.noise, px_per_unit=ratio)
     good = got.clear & (np.abs(got.off) < AGREE_MM) & (np.sign(got.step) == fit.polarity)
     good &= visible(eye, lambda xy: xy, model, to_px)
     return _of_most_edges(good, model.xy, holes_mm, False)

@@ -40,15 +40,19 @@ STEEPEST = 1.2  # of the usual steepness: more is swarf, a scratch or a drop of 
 TURNS, SETTLED_MM, ASTRAY_MM = 8, 0.002, 0.3
 PROBE_MM, LEAST_GAIN = 0.03, 0.1
 ETCH_MM = 0.1  # one sigma, of all edges alike
+# Blur pushes the two edges of a narrow gap or line apart, as if it were etched otherwise than
+# the rest; taken for etching, that stretched boards of which little but a frame is seen by
+# 0.13 mm. So both kinds have an etching of their own: one sigma, and from how many edges on.
+NARROW_ETCH_MM, FEWEST_NARROW = 0.05, 30
 
 # Glare or a hand's shadow shifts the edges of a whole region alike, and where only two
 # sides of a pour are seen, etch and shift are one: no scatter within cells shows either.
 # So parts of the board are left out, and sides that edges face; the scatter of cells, which
 # is known far better, counts as well. And the edges read one by one are misled by other
 # things than all of them together, so what the two differ by counts, once those read alone
-# have started from the same place. The shares are the likeliest ones on 452 simulated
+# have started from the same place. The shares were the likeliest ones on 200 simulated
 # benches, ordinary and hard (bench_registration.py holds the sum on others).
-BLOCK_SHARE, SIDE_SHARE, CELL_SHARE, APART_SHARE = 0.34, 0.22, 0.95, 0.5
+BLOCK_SHARE, SIDE_SHARE, CELL_SHARE, APART_SHARE = 0.40, 0.20, 0.90, 0.35
 LEAST_TELLING = 0.5  # a frame alone still has four sides, and sides have ends
 AGAIN = (0.2, 0.2)  # mm within which the edges are then read alone
 
@@ -63,8 +67,8 @@ class _Seen:
 
 @dataclass(frozen=True, eq=False)
 class _Equations:
-    """inner @ step = right, in units of their own variance, prints included; known: (7, 7)
-    the prints' share of inner."""
+    """inner @ step = right, in units of their own variance, prints included; known: (K, K)
+    the prints' share of inner. K is 7, as `rows_of` counts, and one for each kind of narrow edge."""
 
     inner: np.ndarray
     right: np.ndarray
@@ -92,7 +96,7 @@ def settle(
     view tell less; and how far edges read one by one are from all of them together.
     """
     work = _Settling(grey, to_px, model, fit, px_per_mm)
-    placement, etch = fit.placement, fit.etch_mm
+    placement, etch = fit.placement, work.etched(fit.etch_mm)
     gain = None
     for _ in range(TURNS):
         seen = work.at(placement, etch)
@@ -106,7 +110,7 @@ def settle(
         if equations is None:
             return _hardly_known(fit)
         step = equations.step
-        placement, etch = work.stepped(placement, step), etch + step[6]
+        placement, etch = work.stepped(placement, step), etch + step[6:]
         if work.astray(fit, placement):
             return _hardly_known(fit)
         if np.abs(step).max() < SETTLED_MM:
@@ -122,7 +126,7 @@ def settle(
         told = of_matrix(inner, placement, work.middle, work.size) + np.outer(apart, apart)
         return told / max(telling, LEAST_TELLING)
 
-    return replace(fit, placement=placement, etch_mm=float(etch), doubt=doubt)
+    return replace(fit, placement=placement, doubt=doubt, **work.told_etch(etch))
 
 
 def _hardly_known(fit: EdgeFit) -> EdgeFit:
@@ -140,6 +144,10 @@ class _Settling:
         self.middle = model.xy.mean(axis=0)
         self.size = max(float(np.ptp(model.xy, axis=0).max()), 1.0)
         self.rows = rows_of(model.xy, model.normal, self.middle, self.size)
+        self.kinds = np.zeros(2, bool)  # of `EdgeModel.narrow`, those that are asked for
+        if model.narrow is not None:
+            self.kinds = model.narrow.sum(axis=0) >= FEWEST_NARROW
+            self.rows = np.hstack([self.rows, model.narrow[:, self.kinds]])
         cell = np.floor(model.xy / CELL_MM).astype(np.int64)
         _, self.cell = np.unique(cell[:, 0] * 100_003 + cell[:, 1], return_inverse=True)
         turn = np.arctan2(model.normal[:, 1], model.normal[:, 0]) / (2 * np.pi)
@@ -155,8 +163,21 @@ class _Settling:
         self.t = np.linspace(-reach, reach, count)
         self.window = np.exp(-0.5 * (self.t / window_mm) ** 2)
 
-    def at(self, placement: Affine, etch: float) -> _Seen:
-        xy, normal, n = self.model.xy + self.model.normal * etch, self.model.normal, len(self.model)
+    def etched(self, etch_mm: float) -> np.ndarray:
+        """(1 ... 3,) of all edges alike, and what those across narrow gaps and copper add."""
+        etch = np.zeros(self.rows.shape[1] - 6)
+        etch[0] = etch_mm
+        return etch
+
+    def told_etch(self, etch: np.ndarray) -> dict:
+        """As `EdgeFit` has it."""
+        more = np.zeros(2)
+        more[self.kinds] = etch[1:]
+        return {"etch_mm": float(etch[0]), "narrow_etch_mm": (float(more[0]), float(more[1]))}
+
+    def at(self, placement: Affine, etch: np.ndarray) -> _Seen:
+        normal, n = self.model.normal, len(self.model)
+        xy = self.model.xy + normal * (self.rows[:, 6:] @ etch)[:, None]
         across = self.window_mm * normal
         ends = self.to_px(placement(np.concatenate([xy + across, xy - across])))
         middle, along = (ends[:n] + ends[n:]) / 2, (ends[:n] - ends[n:]) / (2 * self.window_mm)
@@ -171,7 +192,8 @@ class _Settling:
 
     def gain(self, placement: Affine, etch: float, seen: _Seen) -> float:
         """How much of a known shift the windows give back: what is seen is drawn to their middle."""
-        probe = np.array([PROBE_MM, PROBE_MM, 0, 0, 0, 0, 0])
+        probe = np.zeros(self.rows.shape[1])
+        probe[:2] = PROBE_MM
         beside = self.at(self.stepped(placement, probe), etch)
         inner = self._inner(seen)
         try:
@@ -191,26 +213,28 @@ class _Settling:
         # Neighbours share their errors, so the scatter is that of cells (P. Huber 1967,
         # Liang & Zeger 1986: the sandwich covariance; from memory).
         left = seen.moment - gain * seen.weight * (self.rows @ np.linalg.solve(inner, right))
-        scores = np.zeros((self.cell.max() + 1, 7))
+        scores = np.zeros((self.cell.max() + 1, self.rows.shape[1]))
         np.add.at(scores, self.cell, self.rows * left[:, None])
-        variance = max(float(np.trace(np.linalg.solve(inner, scores.T @ scores))) / 7, 1e-12)
+        variance = max(float(np.trace(np.linalg.solve(inner, scores.T @ scores))) / len(inner), 1e-12)
         known, away = self._prints(placement, etch)
         return _Equations(inner / variance + known, right / variance - known @ away, known)
 
-    def _prints(self, placement: Affine, etch: float) -> tuple[np.ndarray, np.ndarray]:
-        """(precision (7, 7), where (7,) the placement is from a true print): as in `fit.PRINT`."""
+    def _prints(self, placement: Affine, etch: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(precision (K, K), where (K,) the placement is from a true print): as in `fit.PRINT`."""
         left, stretch, right = np.linalg.svd(placement.linear)
         strain = (right.T * stretch) @ right - np.eye(2)
-        away = np.concatenate([[0.0, 0.0], strain.ravel() * self.size, [etch]])
-        known = np.zeros((4, 7))
+        away = np.concatenate([[0.0, 0.0], strain.ravel() * self.size, etch])
+        known = np.zeros((3 + len(etch), len(away)))
         known[0, [2, 5]] = 0.5 / (PRINT["scale"] * self.size)
         known[1, [2, 5]] = np.array([1.0, -1.0]) / (PRINT["stretch"] * self.size)
         known[2, [3, 4]] = 1.0 / (PRINT["shear"] * self.size)
         known[3, 6] = 1.0 / ETCH_MM
+        for k in range(1, len(etch)):
+            known[3 + k, 6 + k] = 1.0 / NARROW_ETCH_MM
         return known.T @ known, away
 
     def stepped(self, placement: Affine, step: np.ndarray) -> Affine:
-        return moved(placement, step, self.middle, self.size)
+        return moved(placement, step[:7], self.middle, self.size)
 
     def astray(self, fit: EdgeFit, placement: Affine) -> bool:
         """So far away that it is no longer the place that was found."""

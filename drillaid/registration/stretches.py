@@ -118,8 +118,7 @@ def stretches_seen(eye: Eye, to_px, model: EdgeModel, fit: EdgeFit, px_per_mm: f
     a faint edge adds up over its length, while grain and blotches cancel out.
     """
     groups = Stretches.of(model)
-    shifted = EdgeModel(model.xy + model.normal * fit.etch_mm, model.normal)
-    lines = lines_across(lambda xy: to_px(fit.placement(xy)), shifted)
+    lines = lines_across(lambda xy: to_px(fit.placement(xy)), fit.as_etched(model))
     profile = groups.mean(sample(eye.grey, lines)) * fit.polarity
     return clear_steps(steps_of(profile, px_per_mm))
 

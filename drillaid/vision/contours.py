@@ -8,7 +8,7 @@ to a small part of a pixel, and tell it from another that has the same holes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -16,19 +16,31 @@ import numpy as np
 from drillaid.vision.sampling import along_lines, grey_at, sample
 
 
+BESIDE_PX = 2.0  # of a mask: surely on one side of an edge
+
+
 @dataclass(frozen=True, eq=False)
 class EdgeModel:
     """M edge points: xy (M, 2) in the model's frame (design mm), normal (M, 2) unit
-    vectors from bare to copper (of learnt edges: from dark to bright)."""
+    vectors from bare to copper (of learnt edges: from dark to bright); narrow: (M, 2) bool,
+    across a narrow gap of bare board another edge lies, and across narrow copper; None where
+    it is not known."""
 
     xy: np.ndarray
     normal: np.ndarray
+    narrow: np.ndarray | None = None
 
     def __len__(self) -> int:
         return len(self.xy)
 
     def only(self, index) -> EdgeModel:
-        return EdgeModel(self.xy[index], self.normal[index])
+        narrow = None if self.narrow is None else self.narrow[index]
+        return EdgeModel(self.xy[index], self.normal[index], narrow)
+
+    def moved_in(self, all_alike: float, narrow: tuple[float, float] = (0.0, 0.0)) -> EdgeModel:
+        """Every edge moved along its normal, those across narrow gaps and copper further."""
+        far = all_alike if self.narrow is None else (all_alike + self.narrow @ narrow)[:, None]
+        return replace(self, xy=self.xy + self.normal * far)
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,10 +54,13 @@ class EdgeReadings:
     clear: np.ndarray
 
 
-def edge_model_of(mask: np.ndarray, to_model, px_per_unit: float, *, spacing: float) -> EdgeModel:
+def edge_model_of(
+    mask: np.ndarray, to_model, px_per_unit: float, *, spacing: float, narrow: float = 0.0
+) -> EdgeModel:
     """Edge points of a picture of copper, at least about `spacing` apart.
 
     mask: uint8 (H, W), 255 copper; to_model: its px -> model frame (Affine)
+    narrow: gaps and copper less wide than that are told
     """
     soft = cv2.GaussianBlur(mask, (0, 0), 1.5)
     # Most of a board is no edge: slopes are worked out only where one may be, which takes a
@@ -64,7 +79,21 @@ def edge_model_of(mask: np.ndarray, to_model, px_per_unit: float, *, spacing: fl
     linear = to_model.linear
     turned = normal[keep] @ linear.T
     turned /= np.linalg.norm(turned, axis=1, keepdims=True)
-    return EdgeModel(to_model(px[keep]), turned)
+    slim = np.column_stack(
+        [_ends_within(mask, px[keep], side * normal[keep], narrow * px_per_unit) for side in (-1, 1)]
+    )
+    return EdgeModel(to_model(px[keep]), turned, slim)
+
+
+def _ends_within(mask: np.ndarray, px: np.ndarray, away: np.ndarray, reach_px: float) -> np.ndarray:
+    """(K,) bool: going `away` (K, 2) from edges the other edge comes within reach."""
+    steps = np.arange(BESIDE_PX, reach_px + 0.5)
+    if not len(px) or not len(steps):
+        return np.zeros(len(px), bool)
+    at = np.rint(px[:, None] + away[:, None] * steps[:, None]).astype(np.intp)
+    height, width = mask.shape
+    u, v = at[..., 0].clip(0, width - 1), at[..., 1].clip(0, height - 1)
+    return (mask[v, u] != mask[v[:, :1], u[:, :1]]).any(axis=1)
 
 
 def _slopes_at(soft: np.ndarray, u: np.ndarray, v: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -1,9 +1,12 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
-from support.drawn_copper import board, exposed, photograph
+from support.drawn_copper import DrawnBoard, board, design_of, exposed, photograph
+from support.drawn_shapes import Figure
 
 from drillaid.geometry import Affine
 from drillaid.registration import settling
@@ -70,6 +73,38 @@ def test_shift_turn_scale_and_etch_are_recovered(etch_mm):
     # 0.01 mm is 0.15 px; the mask's own pixel is 0.05 mm.
     assert off_mm(fit, truth).max() < 0.01
     assert fit.etch_mm == pytest.approx(etch_mm, abs=0.015)
+
+
+def plate_and_lines() -> DrawnBoard:
+    """A plate, which tells how wide it is but not whether by its etching or its print, and narrow
+    lines round it, whose edges a blurred picture pushes apart."""
+    figures = [Figure("box", (23.0, 16.0), (26.0, 18.0))]
+    figures += [Figure("box", (x, y), (2.5, 0.35)) for x in range(6, 41, 4) for y in (2.5, 29.5)]
+    figures += [Figure("box", (x, y), (0.35, 2.5)) for y in range(6, 27, 4) for x in (3.0, 43.0)]
+    holes = np.array([(5, 5), (41, 5), (41, 27), (5, 27), (23, 16), (10, 16)], dtype=float)
+    design = design_of("plate and lines", holes, np.ones(6), figures, BOARD.size_mm)
+    return DrawnBoard(design, tuple(figures), BOARD.size_mm, np.ones(6))
+
+
+@pytest.mark.parametrize("etch_mm", [-0.09, 0.0, 0.12])
+@pytest.mark.parametrize("blur_px", [0.8, 2.0])
+def test_narrow_lines_that_blur_makes_wider_do_not_stretch_the_board(etch_mm, blur_px):
+    drawn = plate_and_lines()
+    edges, holes = copper_edges(drawn.design.copper["bottom"]), drawn.design.xy_mm
+    image = photograph(
+        drawn, view(), SHAPE, np.random.default_rng(1), etch_mm=etch_mm, blur_px=blur_px
+    )
+    fit = read(image, Affine.identity(), edges)[1]
+    off = off_mm(fit, Affine.identity(), holes).max()
+    assert off < 0.006
+    assert off < 2 * np.sqrt(fit.variance_at(holes).max())
+    # The plate's own etching, but for half a pixel of the mask; the lines look wider than that.
+    assert fit.etch_mm == pytest.approx(etch_mm - 0.025, abs=0.015)
+    if etch_mm > 0.1 and blur_px > 1:
+        assert fit.narrow_etch_mm[1] < -0.05
+        # All taken alike, the board would seem larger than it is.
+        plain = read(image, Affine.identity(), replace(edges, narrow=None))[1]
+        assert off_mm(plain, Affine.identity(), holes).max() > 4 * off
 
 
 def test_where_single_readings_disagree_with_all_of_them_more_is_stated(monkeypatch):

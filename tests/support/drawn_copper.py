@@ -42,6 +42,12 @@ def board(seed: int, *, size_mm=(46.0, 32.0), holes: int = 40, tracks: int = 30)
         length = float(np.hypot(*step))
         middle = tuple((xy[a] + xy[near]) / 2)
         figures.append(Figure("box", middle, (length, 0.7), float(np.arctan2(step[1], step[0]))))
+    design = design_of(f"drawn {seed}", xy, drill, figures, size_mm)
+    return DrawnBoard(design, tuple(figures), size_mm, land)
+
+
+def design_of(name: str, xy, drill, figures, size_mm) -> Design:
+    """The design whose copper the figures (design mm) are, on the bottom."""
     shape = tuple(int(s * MASK_PX_PER_MM) for s in size_mm[::-1])
     to_design = Affine([[1 / MASK_PX_PER_MM, 0, 0.0], [0, -1 / MASK_PX_PER_MM, size_mm[1]]])
     up = to_design.inverse
@@ -55,8 +61,7 @@ def board(seed: int, *, size_mm=(46.0, 32.0), holes: int = 40, tracks: int = 30)
         Hole(i + 1, float(x), float(y), float(d))
         for i, ((x, y), d) in enumerate(zip(xy, drill, strict=True))
     )
-    design = Design(f"drawn {seed}", listed, copper={"bottom": copper})
-    return DrawnBoard(design, tuple(figures), size_mm, land)
+    return Design(name, listed, copper={"bottom": copper})
 
 
 def copper_seen(board: DrawnBoard, to_px, shape, etch_mm: float = 0.0) -> np.ndarray:

@@ -46,6 +46,29 @@ def test_edges_are_told_in_design_mm():
     assert (model.normal[flat, 1] * np.sign(model.xy[flat, 1]) < -0.99).all()
 
 
+def test_edges_across_narrow_gaps_and_narrow_copper_are_told():
+    mask = np.zeros(SHAPE, np.uint8)
+    mask[40:160, 30:100] = 255  # two plates with a gap of 8 px between them
+    mask[40:160, 108:170] = 255
+    mask[40:160, 200:206] = 255  # and a line 6 px wide, far from them
+    model = edge_model_of(mask, Affine.identity(), 1.0, spacing=2.0, narrow=12.0)
+    u, v = model.xy.T
+    level = (v > 60) & (v < 140)
+    in_gap, on_line = level & (np.abs(u - 103.5) < 6), level & (np.abs(u - 202.5) < 6)
+    other = level & ((np.abs(u - 29.5) < 2) | (np.abs(u - 169.5) < 2))
+    assert min(in_gap.sum(), on_line.sum(), other.sum()) > 40
+    assert (model.narrow[in_gap] == [True, False]).all()
+    assert (model.narrow[on_line] == [False, True]).all()
+    assert not model.narrow[other].any()
+
+
+def test_narrow_ones_are_moved_in_further():
+    narrow = np.array([[False, False], [True, False], [False, True], [True, True]])
+    model = EdgeModel(np.zeros((4, 2)), np.tile([0.0, 1.0], (4, 1)), narrow)
+    assert model.moved_in(0.1, (0.02, -0.03)).xy[:, 1] == pytest.approx([0.1, 0.12, 0.07, 0.09])
+    assert model.only([2]).moved_in(0.1, (0.02, -0.03)).xy[0, 1] == pytest.approx(0.07)
+
+
 def test_an_empty_mask_and_a_full_one_have_no_edges():
     for value in (0, 255):
         mask = np.full((40, 50), value, np.uint8)
