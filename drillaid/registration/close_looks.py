@@ -13,6 +13,7 @@ from drillaid.registration.copper import FEW, judge, sharper_eye, some, unlike_e
 from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.peaks import Peak
+from drillaid.registration.reasons import vague
 from drillaid.registration.refine_copper import refine_by_copper
 from drillaid.registration.refine_rims import refine_by_lands
 from drillaid.registration.refined import Refined, better, chain, px_per_mm_of
@@ -28,6 +29,11 @@ RANKED_BY = 60  # holes, in the quick look for rims
 def settled_by(found: list[Refined]) -> bool:
     """Is there one among them that convinces, as a printer could have made it?"""
     return any(r.evidence.convincing and r.plausible for r in found)
+
+
+def well_known(r: Refined, holes_mm: np.ndarray) -> bool:
+    """Does it convince, and is every hole's place known well enough to drill by?"""
+    return settled_by([r]) and not vague(r, holes_mm)
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,17 +68,17 @@ class Looks:
             )
         return None if got is None else replace(got, evidence=replace(got.evidence, alone=self.alone))
 
-    def at_copper_again(self, peak: Peak) -> Refined | None:
-        """Where it does not convince: as the picture is unlike bare board, and from where the
-        pattern lay before it was stretched, which on blotched metal may lead away from there."""
-        best = None
+    def at_copper_again(self, peak: Peak, first: Refined | None) -> Refined | None:
+        """`first` where nothing better is found: as the picture is unlike bare board, and from
+        where the pattern lay before it was stretched, which on blotched metal may lead away."""
+        best = first
         for start, eye_of in (
             (peak.placement, unlike_eye), (peak.rigid, sharper_eye), (peak.rigid, unlike_eye)
         ):  # fmt: skip
             got = self.at_copper(start, eye_of=eye_of, least=WORTH_A_LOOK)
-            best = better(best, got)
-            if got is not None and settled_by([got]):
+            if got is not None and well_known(got, self.task.design.xy_mm):
                 return got
+            best = better(best, got)
         return best
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from drillaid.geometry import Affine
 from drillaid.processors import side_by_side
 from drillaid.registration.centre_marks import decided_by_marks
-from drillaid.registration.close_looks import Looks, look_at_rims, settled_by
+from drillaid.registration.close_looks import Looks, look_at_rims, settled_by, well_known
 from drillaid.registration.copper import copper_edges
 from drillaid.registration.correlation import all_rotations
 from drillaid.registration.fit import fit_similarity
@@ -21,7 +21,7 @@ from drillaid.registration.growing import Grown
 from drillaid.registration.hypotheses import Hypothesis, Scene
 from drillaid.registration.near_twins import own_mirror_image
 from drillaid.registration.peaks import Peak, distinct
-from drillaid.registration.refined import Refined, better
+from drillaid.registration.refined import Refined
 from drillaid.registration.rims import lands_at_all_sizes
 from drillaid.registration.task import Task, beyond_doubt
 from drillaid.vision.contours import EdgeModel
@@ -29,7 +29,7 @@ from drillaid.vision.contours import EdgeModel
 COPPER_GRIDS = ((1.0, 3.0),)  # px per mm and degrees
 RIM_GRIDS = ((1.5, 2.0), (3.0, 1.5))  # rims are small things
 COPPER_LOOKS, RIM_LOOKS = 5, 8  # placements that are settled
-AGAIN = 2  # of the placements that do not convince are looked at again
+AGAIN = 2  # of the placements that do not convince, or not well enough, are looked at again
 CLOSE = 0.6  # of the best one's agreement, below which no other is looked at closely
 OUTSTANDING = 0.55  # of the highest peak, below which no other is settled
 ALONE_SIGMAS = 17.0  # of a peak with no other OUTSTANDING beside it, which no wrong board shows
@@ -110,8 +110,9 @@ def _by_copper(task: Task, scene: Scene, model: EdgeModel, sides) -> list[Refine
                 continue
             looks = Looks(task, _hypothesis(scene, peak), model, alone)
             exact = looks.at_copper(peak.placement)
-            if rank < AGAIN and not settled_by(done + ([] if exact is None else [exact])):
-                exact = better(exact, looks.at_copper_again(peak))
+            known = done if exact is None else [*done, exact]
+            if rank < AGAIN and not any(well_known(r, task.design.xy_mm) for r in known):
+                exact = looks.at_copper_again(peak, exact)
             if exact is not None:
                 done.append(exact)
         task.clock.fit += time.perf_counter() - start

@@ -8,7 +8,7 @@ import pytest
 from drillaid.registration import close_looks, on_bench
 from drillaid.registration.register import register_picture
 from drillaid.registration.result import NOT_FOUND, REGISTERED
-from drillaid.simulation.conditions import ordinary
+from drillaid.simulation.conditions import hard, ordinary
 
 
 def found(bench, image):
@@ -31,11 +31,25 @@ def test_blotched_copper_that_does_not_convince_at_first_is_looked_at_again(monk
     assert found(bench, image).status == NOT_FOUND
 
 
+@pytest.mark.parametrize("seed", [12342, 12611])
+def test_a_place_that_convinces_but_is_known_roughly_is_looked_at_again(monkeypatch, seed):
+    """Tinned copper that is brighter than the board here and darker there: most of it agrees, but
+    says too little of where."""
+    bench = hard(seed)
+    image = bench.render()
+    got = found(bench, image)
+    assert got.status == REGISTERED, got.message
+    off = np.linalg.norm(got.placement.bench_mm - bench.truth(bench.board.design.xy_mm), axis=1)
+    assert off.max() < 0.05 and off.max() < 2 * got.placement.expected_error_mm.max()
+    monkeypatch.setattr(on_bench, "AGAIN", 0)
+    assert found(bench, image).status == NOT_FOUND
+
+
 def test_what_convinces_is_not_looked_at_again(monkeypatch):
     bench = ordinary(3)
     image = bench.render()
 
-    def never(self, peak):
+    def never(self, peak, first):
         raise AssertionError("looked at again")
 
     monkeypatch.setattr(close_looks.Looks, "at_copper_again", never)
