@@ -156,8 +156,8 @@ class Homography:
         points = as_points(xy)
         m = self.matrix
         # The library's product of so narrow matrices is slower than its terms one by one.
-        x, y = points[:, 0], points[:, 1]
-        u, v, w = (row[0] * x + row[1] * y + row[2] for row in m)
+        x, y = np.ascontiguousarray(points.T)
+        u, v, w = (a * x + b * y + c for a, b, c in m.tolist())
         front = w > 1e-12
         out = np.empty((len(points), 2))
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -33,6 +33,8 @@ from drillaid.vision.fringes import fringes_of
 from drillaid.vision.plane import RigPlane
 
 SHRINK = 4  # of the picture in which the flow is taken
+# Rounds at each of its scales, and a step (small px) at which it rests: it need only come near.
+FLOW_ENOUGH = (cv2.TERM_CRITERIA_COUNT + cv2.TERM_CRITERIA_EPS, 20, 0.03)
 SURE = 4.5  # sigmas above chance
 IN_DOUBT = 0.87  # of the usual share of edges; below it the design's commonest steps are tried,
 STEPPED, AS_GOOD = 160, 0.9  # by so many edges; so much of the share there is as good
@@ -143,7 +145,7 @@ class Follower:
             return expected
         after, status, _ = cv2.calcOpticalFlowPyrLK(
             before, small, spots.reshape(-1, 1, 2), guess_px.reshape(-1, 1, 2),
-            winSize=(17, 17), maxLevel=3, flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
+            winSize=(17, 17), maxLevel=3, flags=cv2.OPTFLOW_USE_INITIAL_FLOW, criteria=FLOW_ENOUGH,
         )  # fmt: skip
         good = status.ravel() == 1
         if good.sum() < 6:

@@ -94,15 +94,21 @@ class Rig:
 
         The OpenCV model, from "Camera Calibration and 3D Reconstruction" in the OpenCV manual.
         """
+        bent = np.empty_like(xy)
+        bent[:, 0], bent[:, 1] = self._bent_each(*np.ascontiguousarray(xy.T))
+        return bent
+
+    def _bent_each(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The same, one coordinate after the other: in one piece each, half the time."""
         k1, k2, p1, p2, k3 = self.distortion
-        x, y = np.ascontiguousarray(xy.T)  # in one piece each: half the time
-        r2 = x * x + y * y
+        xx, yy = x * x, y * y
+        r2 = xx + yy
         radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
         cross = 2 * x * y
-        bent = np.empty_like(xy)
-        bent[:, 0] = x * radial + p1 * cross + p2 * (r2 + 2 * x * x)
-        bent[:, 1] = y * radial + p1 * (r2 + 2 * y * y) + p2 * cross
-        return bent
+        return (
+            x * radial + p1 * cross + p2 * (r2 + 2 * xx),
+            y * radial + p1 * (r2 + 2 * yy) + p2 * cross,
+        )
 
     def _bending(self, xy: np.ndarray) -> np.ndarray:
         """The Jacobian (N, 2, 2) of `_bent`; the derivative is ours."""
@@ -126,6 +132,14 @@ class Rig:
         m = self.matrix
         return rays * np.array([m[0, 0], m[1, 1]]) + m[:2, 2]
 
+    def rays_of_plane(self, height_mm: float) -> Homography:
+        """Bench (x, y) at a height, mm -> straight rays in focal lengths off the axis."""
+        m = self.matrix
+        inverse = np.array(
+            [[1 / m[0, 0], 0, -m[0, 2] / m[0, 0]], [0, 1 / m[1, 1], -m[1, 2] / m[1, 1]], [0, 0, 1]]
+        )
+        return Homography(inverse @ self.plane(height_mm).matrix)
+
     def project(self, xyz_mm) -> np.ndarray:
         """Bench points (N, 3) mm -> pixels (N, 2) as photographed, lens included.
 
@@ -137,15 +151,22 @@ class Rig:
         depth = camera[:, 2:]
         with np.errstate(divide="ignore", invalid="ignore"):
             rays = np.where(depth > 1e-9, camera[:, :2] / depth, np.nan)
-        return self._bent_pixels(rays)
+        return self.seen(rays)
 
-    def _bent_pixels(self, rays: np.ndarray) -> np.ndarray:
-        visible = rays[:, 0] ** 2 + rays[:, 1] ** 2 < self._fold_r2  # NaN compares false
-        if visible.all():
-            return self._pixels(self._bent(rays))
-        bent = self._bent(np.where(visible[:, None], rays, 0.0))
-        pixels = self._pixels(bent)
-        pixels[~visible] = np.nan
+    def seen(self, rays: np.ndarray) -> np.ndarray:
+        """Straight rays (N, 2), in focal lengths off the axis -> pixels as photographed; NaN
+        where the lens model folds back."""
+        x, y = np.ascontiguousarray(rays.T)
+        visible = x * x + y * y < self._fold_r2  # NaN compares false
+        all_are = visible.all()
+        if not all_are:
+            x, y = np.where(visible, x, 0.0), np.where(visible, y, 0.0)
+        m, pixels = self.matrix, np.empty((len(x), 2))
+        for k, bent in enumerate(self._bent_each(x, y)):
+            np.multiply(bent, m[k, k], out=pixels[:, k])
+            pixels[:, k] += m[k, 2]
+        if not all_are:
+            pixels[~visible] = np.nan
         return pixels
 
     def undistort(self, px) -> np.ndarray:
@@ -183,7 +204,7 @@ class Rig:
 
     def distort(self, px) -> np.ndarray:
         """The inverse of `undistort`; NaN where the lens model folds back."""
-        return self._bent_pixels(self._rays(as_points(px)))
+        return self.seen(self._rays(as_points(px)))
 
     def to_bench(self, px, height_mm: float) -> np.ndarray:
         """Pixels as photographed (N, 2) -> bench mm (N, 2) on the plane z = height_mm.

@@ -8,6 +8,7 @@ to a small part of a pixel, and tell it from another that has the same holes.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import cv2
@@ -141,7 +142,7 @@ def read_edges(
     step = min(reach, 0.3 / max(px_per_unit, 1e-9) * 4)
     ends = to_px(np.concatenate([model.xy + model.normal * step, model.xy - model.normal * step]))
     middle, along = (ends[:m] + ends[m:]) / 2, (ends[:m] - ends[m:]) / (2 * step)
-    count = int(np.clip(np.ceil(2 * reach * px_per_unit / 0.6), 8, 64)) | 1
+    count = min(max(math.ceil(2 * reach * px_per_unit / 0.6), 8), 64) | 1
     t = np.linspace(-reach, reach, count)
     px = along_lines(middle, along, t)
     values = sample(grey, px) if weights is None else grey_at(grey, px, weights)

@@ -42,8 +42,13 @@ class RigPlane:
     def _plane(self) -> Homography:
         return self.rig.plane(self.height_mm)
 
+    @cached_property
+    def _rays(self) -> Homography:
+        return self.rig.rays_of_plane(self.height_mm)
+
     def to_px(self, xy) -> np.ndarray:
-        return self.rig.distort(self._plane(xy))
+        # Not by way of a pinhole's pixels and back to rays: a third of the time.
+        return self.rig.seen(self._rays(xy))
 
     def to_plane(self, px) -> np.ndarray:
         return self._plane.inverse(self.rig.undistort(px))
