@@ -32,7 +32,7 @@ CAUTION = ((0.6, 3.0, 10.0), (0.4, 2.0, 4.0), (0.25, 1.0, 2.0))
 # What a patch of copper is read off by as a whole, one sigma of an axis (set on simulated
 # benches; tests/registration/test_makeshift.py holds stated errors against real ones).
 # Blotched or half etched copper scatters its edges, and misleads a whole patch by a share of it.
-PATCH_MM, SHARED_PX, SHARED_SCATTER = 5.0, 0.1, 0.6
+PATCH_MM, SHARED_PX, SHARED_SCATTER = 5.0, 0.07, 0.4
 
 
 @dataclass(frozen=True, eq=False)

@@ -42,9 +42,9 @@ SHOWN = 0.75  # of the usual share, on patches that show the board
 VAGUE_MM = 0.2  # of the worst hole, a usual tolerance: then it is not held either
 IN_TURN = 2  # steps in each further picture
 # Edges that scatter more than this are often something else that turns with the light, not with
-# the board: so much of the excess no number of them removes, one sigma of an axis (set on 48
+# the board: so much of the excess no number of them removes, one sigma of an axis (set on 46
 # simulated boards; bench_following.py holds the sum on others).
-BLOTCHED_MM, BLOTCHED_SHARE = 0.035, 0.22
+BLOTCHED_MM, BLOTCHED_SHARE = 0.035, 0.07
 
 
 class Follower:

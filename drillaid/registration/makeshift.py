@@ -46,6 +46,7 @@ from drillaid.vision.contours import EdgeModel, read_edges
 
 REACHES_MM = (1.0, 0.7, 0.45, 0.3, 0.2)
 SETTLED_MM, MOST_ROUNDS = (0.003, 0.02), 15  # of any edge, any land, in the last step
+NEAR_MM = 0.5  # a reach below which the edges are where they should be, but for little
 SETTLED = 0.15  # of one reading's scatter: blotched edges come and go, and it never rests
 FEWEST = 60, 8  # edges, lands
 LEAST_SHARE = 0.5, 0.35  # of what should be in view: edges, lands
@@ -208,10 +209,17 @@ class _Edges:
 
     def __init__(self, image, design: Design, face: str, state: State, px_per_mm: float) -> None:
         self._model = some(copper_edges(design.copper[face]), MANY)
-        self._eye = sharper_eye(image, lambda px: px, self._model, state.to_px)
-        self._px_per_mm = px_per_mm
+        self._image, self._px_per_mm, self._near = image, px_per_mm, False
+        self._look(state)
+
+    def _look(self, state: State) -> None:
+        """In the mixture of colours that tells copper from board where `state` has its edges."""
+        self._eye = sharper_eye(self._image, lambda px: px, self._model, state.to_px)
 
     def read(self, state: State, reach_mm: float) -> Readings | None:
+        if reach_mm < NEAR_MM and not self._near:
+            self._near = True  # the start lay beside many edges, on no colours or on others
+            self._look(state)
         model = self._model.moved_in(state.etch_mm)
         inside = visible(self._eye, lambda px: px, model, state.to_px)
         got = read_edges(

@@ -17,6 +17,7 @@ import numpy as np
 from drillaid.vision.sampling import along_lines, grey_at, sample
 
 
+CLIMB = 3  # samples, from where an edge seems steepest to where it is
 BESIDE_PX = 2.0  # of a mask: surely on one side of an edge
 
 
@@ -152,15 +153,19 @@ def read_edges(
     # Of two edges the nearer is likelier the one meant.
     near = np.exp(-0.5 * (t / (0.6 * reach)) ** 2)
     at = (np.abs(slope) * near).argmax(axis=1)
-    inner = np.clip(at, 1, count - 2)
-    rows = np.arange(m)
-    peak = slope[rows, inner]
-    sign = np.sign(peak)
-    left, right = slope[rows, inner - 1] * sign, slope[rows, inner + 1] * sign
-    bend = left - 2 * np.abs(peak) + right
+    inner, rows = np.clip(at, 1, count - 2), np.arange(m)
+    sign = np.sign(slope[rows, inner])
+    # That only says which edge is meant: where it is steepest lies farther out than it seems
+    # in so narrow a view, and edges read there would all be drawn to their middle.
+    for _ in range(CLIMB):
+        left, here, right = (slope[rows, inner + k] * sign for k in (-1, 0, 1))
+        inner += (right > here).astype(np.intp) - ((left > here) & (left >= right))
+        np.clip(inner, 1, count - 2, out=inner)
+    left, here, right = (slope[rows, inner + k] * sign for k in (-1, 0, 1))
+    bend = left - 2 * here + right
     with np.errstate(divide="ignore", invalid="ignore"):
         shift = np.where(bend < 0, 0.5 * (left - right) / bend, 0.0)
     off = t[inner] + np.clip(shift, -0.7, 0.7) * (t[1] - t[0])
-    # Four sigmas of what noise does to the smoothed difference.
-    clear = (inner == at) & (bend < 0) & (np.abs(peak) > 1.7 * noise)
-    return EdgeReadings(off, peak, clear)
+    # Four sigmas of what noise does to the smoothed difference; at the rim none is told.
+    clear = (left < here) & (right <= here) & (bend < 0) & (here > 1.7 * noise)
+    return EdgeReadings(off, here * sign, clear)

@@ -179,3 +179,15 @@ def test_a_part_of_a_model():
     few = model.only(model.xy[:, 0] > 10)
     assert len(few) == ((model.xy[:, 0]) > 10).sum()
     assert (few.xy[:, 0] > 10).all() and few.normal.shape == few.xy.shape
+
+
+@pytest.mark.parametrize("reach", [2.0, 4.0])
+@pytest.mark.parametrize("off", [-0.9, -0.6, 0.0, 0.4, 0.8])
+def test_edges_are_read_where_they_are_however_narrow_the_view(reach, off):
+    """A narrow view asks for the nearer edge; where that one is must not be drawn to its middle."""
+    image = picture(SHAPE, [Figure("box", (120, 100), (100, 60))], blur_px=1.2)
+    v = np.linspace(80, 120, 41)
+    left = EdgeModel(np.column_stack([np.full(41, 70.0 + off), v]), np.tile([1.0, 0.0], (41, 1)))
+    got = read_edges(image, plain, left, reach, noise=0.3, px_per_unit=1.0)
+    assert got.clear.all()
+    assert got.off == pytest.approx(-off, abs=0.12)
