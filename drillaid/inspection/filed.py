@@ -19,7 +19,7 @@ from drillaid.inspection.report import write_report
 from drillaid.journal.journal import BoardRecord, InspectionRecord, Journal, design_hash
 from drillaid.rig.file import rig_from_text, text_of
 
-QUALITY = 95  # of the JPEG; the measured places move by a few µm at most
+QUALITY = 98  # of the JPEG; measured places move by up to 0.013 mm, at 95 by 0.03 mm
 
 
 def file_check(journal: Journal, board: int, check: Check) -> int:
