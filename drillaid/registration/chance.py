@@ -13,12 +13,12 @@ import numpy as np
 
 from drillaid.geometry import Affine
 from drillaid.registration.copper import FEW, MANY, some
-from drillaid.registration.edging import FEWEST, known_of_prints, rows_of, weighed
+from drillaid.registration.edging import FEWEST, ROUNDS, known_of_prints, rows_of, weighed
 from drillaid.registration.stretches import (
+    Stretches,
     clear_steps,
     lines_across,
     steps_of,
-    stretches_among,
     whole_stretches,
 )
 from drillaid.vision.contours import EdgeModel, read_edges
@@ -29,7 +29,6 @@ PLACES, NEAREST_MM, FARTHEST_MM = 8, 1.6, 6.0
 LEAST_CHANCE = 0.1  # however smooth the bench beside the board may be
 LEAST_IN_VIEW = 60  # edge points, of which to say anything
 REACHES_MM = (0.3, 0.3)
-ROUNDS = 8
 
 
 def chance_of(eye: Eye, to_px, model: EdgeModel, placement: Affine, px_per_mm: float, seed: int = 0) -> float:
@@ -124,7 +123,9 @@ class _Aside:
         lines = lines_across(
             lambda xy: self.to_px(_laid(matrix, xy.reshape(-1, len(place), 1, 2))), shifted
         )
-        groups, of_place = stretches_among(EdgeModel(xy, normal), place)
+        groups = Stretches.of(EdgeModel(xy, normal), place)
+        of_place = np.empty(groups.count, np.intp)
+        of_place[groups.cell] = place
         profile = groups.mean(sample(self.eye.grey, lines)) * fits.polarity[of_place][:, None]
         steps = steps_of(profile, self.px_per_mm)
         for k in np.flatnonzero(fits.sound):

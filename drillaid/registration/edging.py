@@ -19,7 +19,7 @@ from drillaid.vision.contours import EdgeModel, EdgeReadings, read_edges
 
 AGREE_MM = 0.1  # an edge this near to its place is the one meant
 FEWEST = 30  # edges on which to base anything
-CONVERGED_MM = 1e-5  # of weights that depend on what they lead to
+ROUNDS, CONVERGED_MM = 8, 1e-5  # of weights that depend on what they lead to
 LEFT_OUT = 8  # parts of the board whose leaving out tells how well the rest is known
 CELL_MM = 2.5  # readings nearer to each other than this share their errors
 LOOSE = {"scale": 0.004, "shear": 0.002}  # one sigma of prints, for boards with little copper
@@ -170,7 +170,7 @@ def _solve(rows, off, reach, size, affine: bool):
     scale, step = reach / 2, np.zeros(7)
     known = known_of_prints(size, affine)
     columns = np.ascontiguousarray(rows.T)  # long rows are worked on several times faster
-    for _ in range(8):
+    for _ in range(ROUNDS):
         # Seven unknowns of like size: the normal equations are exact enough, and far
         # quicker than a decomposition of thousands of rows.
         weighted = columns * weighed(weight, scale)
@@ -187,7 +187,7 @@ def _solve(rows, off, reach, size, affine: bool):
 
 def solve_positive(inner: np.ndarray, right: np.ndarray) -> np.ndarray:
     """x (p,) of inner x = right; inner: symmetric, positive definite. The library's own solver,
-    called directly: of so small systems the usual way round takes eight times as long."""
+    called directly: of so small systems the usual way round takes four times as long."""
     _, step, failed = dposv(inner, right)
     return np.linalg.solve(inner, right) if failed else step
 

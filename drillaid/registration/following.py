@@ -29,6 +29,7 @@ from drillaid.registration.refinding import found_again
 from drillaid.registration.result import NOT_FOUND, REGISTERED, Placement, Registration
 from drillaid.rig.rig import Rig
 from drillaid.vision.contours import EdgeModel
+from drillaid.vision.eye import inside
 from drillaid.vision.fringes import fringes_of
 from drillaid.vision.plane import RigPlane
 
@@ -127,10 +128,8 @@ class Follower:
         small = self._small(image) if small is None else small
         spots = self._place(self._learnt.model.xy[::4])
         px = (self._view.to_px(spots) + 0.5) / SHRINK - 0.5
-        height, width = small.shape
-        with np.errstate(invalid="ignore"):
-            inside = ((px > 4) & (px < [width - 5, height - 5])).all(axis=1)
-        self._flow = small, px[inside].astype(np.float32), spots[inside]
+        there = inside(small.shape[::-1], px, 4.0)
+        self._flow = small, px[there].astype(np.float32), spots[there]
 
     def _moved(self, small: np.ndarray) -> Affine:
         """The coarse movement since the last picture, plane -> plane."""
@@ -279,13 +278,11 @@ class Follower:
         if self._doubt is None:
             return np.zeros(len(holes))
         seen = holes if self._learnt is None else self._learnt.model.xy[::4]
-        inside = self._pads_in_view(place(seen))
-        return self._doubt(place, seen[inside] if inside.sum() >= 4 else seen, holes)
+        there = self._pads_in_view(place(seen))
+        return self._doubt(place, seen[there] if there.sum() >= 4 else seen, holes)
 
     def _pads_in_view(self, bench: np.ndarray) -> np.ndarray:
-        px = self._view.to_px(bench)
-        with np.errstate(invalid="ignore"):
-            return ((px > 0) & (px < [self.rig.width - 1, self.rig.height - 1])).all(axis=1)
+        return inside(self._view.size_px, self._view.to_px(bench), 0.0)
 
 
 def _rigid_part(before: Affine, fitted: Affine, holes_mm: np.ndarray) -> Affine:

@@ -13,7 +13,7 @@ import numpy as np
 from drillaid.registration.edging import AGREE_MM, CELL_MM, polarity_of
 from drillaid.registration.pose import ALL, Pose, priors
 from drillaid.vision.contours import EdgeModel, read_edges
-from drillaid.vision.eye import Eye
+from drillaid.vision.eye import Eye, inside
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,9 +39,9 @@ def fit_pose_by_edges(
     for reach in reaches:
         shifted = model.moved_in(etch)
         got = read_edges(eye.grey, pose, shifted, reach, noise=eye.noise, px_per_unit=px_per_mm)
-        inside = _inside(eye, pose, shifted)
-        polarity = polarity_of(got, inside)
-        usable = got.clear & inside & (np.sign(got.step) == polarity)
+        here = _inside(eye, pose, shifted)
+        polarity = polarity_of(got, here)
+        usable = got.clear & here & (np.sign(got.step) == polarity)
         if usable.sum() < 40:
             return None
         rows = _rows(pose, shifted.only(usable))
@@ -51,15 +51,13 @@ def fit_pose_by_edges(
         pose, etch = replace(pose, parameters=moved), etch + step[-1]
     fitted = _fitted_columns(rows, pose)
     residual = got.off[usable] - fitted @ step
-    share = float((np.abs(residual) < AGREE_MM).sum() / max(inside.sum(), 1))
+    share = float((np.abs(residual) < AGREE_MM).sum() / max(here.sum(), 1))
     covariance = _covariance(rows, residual, weight, model.xy[usable], pose)
     return PoseEdges(replace(pose, covariance=covariance), float(etch), share, scatter, polarity)
 
 
 def _inside(eye: Eye, pose: Pose, model: EdgeModel) -> np.ndarray:
-    px = pose(model.xy)
-    width, height = eye.size_px
-    return ((px > 2) & (px < [width - 3, height - 3])).all(axis=1)
+    return inside(eye.size_px, pose(model.xy), 2.0)
 
 
 def _rows(pose: Pose, model: EdgeModel) -> np.ndarray:

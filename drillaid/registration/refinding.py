@@ -22,6 +22,7 @@ from drillaid.registration.peaks import Peak, distinct
 from drillaid.registration.stretches import TELLING_MM, straight_runs_mm, voices
 from drillaid.vision.contours import EdgeModel, read_edges
 from drillaid.vision.edge_field import edge_field
+from drillaid.vision.eye import inside
 from drillaid.vision.plane import PlaneView, flatten
 
 PX_PER_MM = 5.0  # of the flat picture: its edges are only compared, never measured
@@ -146,9 +147,7 @@ class _Looker:
         )
 
     def _in_view(self, place: Affine, model: EdgeModel) -> np.ndarray:
-        px = self._view.to_px(place(model.xy))
-        with np.errstate(invalid="ignore"):
-            return ((px > 2) & (px < np.array(self._view.size_px) - 3)).all(axis=1)
+        return inside(self._view.size_px, self._view.to_px(place(model.xy)), 2.0)
 
     def evidence(self, fit: EdgeFit, share: float, chance: float) -> Evidence:
         """As in registration: of so many independent readings so many agree."""

@@ -36,6 +36,7 @@ from drillaid.registration.search import search
 from drillaid.registration.task import Clock, Later, Task
 from drillaid.registration.words import found_sentence, refusal_sentence
 from drillaid.rig.rig import Rig
+from drillaid.vision.eye import inside
 from drillaid.vision.fringes import Fringes, fringes_of
 from drillaid.vision.plane import RigPlane
 
@@ -169,6 +170,4 @@ def _pads_seen(scenes: Scenes, best: Refined | None, design: Design) -> int:
         return max((len(s.xy) for s in scenes.made.values()), default=0)
     if best is None:
         return 0
-    px = best.to_px(design.xy_mm)
-    with np.errstate(invalid="ignore"):
-        return int(((px > 0) & (px < np.array(best.eye.size_px) - 1)).all(axis=1).sum())
+    return int(inside(best.eye.size_px, best.to_px(design.xy_mm), 0.0).sum())

@@ -40,10 +40,11 @@ class Stretches:
     count: int
 
     @classmethod
-    def of(cls, model: EdgeModel) -> Stretches:
-        """By squares of CELL_MM."""
+    def of(cls, model: EdgeModel, place: np.ndarray | int = 0) -> Stretches:
+        """By squares of CELL_MM; place: (M,) of edges seen at several places, which of them."""
         square = np.floor(model.xy / CELL_MM).astype(np.int64)
-        _, cell = np.unique(square[:, 0] * 100_003 + square[:, 1], return_inverse=True)
+        key = (place * 100_003 + square[:, 0]) * 100_003 + square[:, 1]
+        _, cell = np.unique(key, return_inverse=True)
         count = int(cell.max()) + 1 if len(cell) else 0
         return cls(model, cell, count)
 
@@ -148,14 +149,6 @@ def clear_steps(steps: np.ndarray) -> np.ndarray:
     if not right.any():
         return right
     return right & (steps > FAINT_SHARE * np.quantile(steps[right], 0.8))
-
-
-def stretches_among(model: EdgeModel, place: np.ndarray) -> tuple[Stretches, np.ndarray]:
-    """Edges seen at several places: groups within each place (M,), and the place of each group."""
-    square = np.floor(model.xy / CELL_MM).astype(np.int64)
-    key = (place * 100_003 + square[:, 0]) * 100_003 + square[:, 1]
-    _, first, cell = np.unique(key, return_index=True, return_inverse=True)
-    return Stretches(model, cell, len(first)), place[first]
 
 
 def whole_stretches(model: EdgeModel, count: int, seed: int = 0) -> EdgeModel:
