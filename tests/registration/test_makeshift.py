@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from support.loose_registration import seen_without_rig
 
-from drillaid.registration import camera_fit
+from drillaid.registration import camera_fit, makeshift
+from drillaid.registration.copper import sharper_eye
 from drillaid.registration.fit import fit_similarity
 from drillaid.registration.makeshift import makeshift_rig
 from drillaid.registration.result import NOT_FOUND, Registration
@@ -74,6 +75,20 @@ def test_lens_and_pose_come_from_one_picture_and_stated_errors_hold():
     # Stated errors may be larger than the real ones, which guidance survives, hardly smaller.
     assert 0.3 < rms[0] / rms[1] < 1.25
     assert np.mean(real > 2 * stated) < 0.06
+
+
+def test_colours_are_taken_again_once_the_edges_are_nearly_in_place(monkeypatch):
+    """At the start many edges lie beside themselves, so that copper is taken for board."""
+    here, away_px = bench(3, 42), []
+
+    def eye_of(image, to_px, model, placement, **more):
+        px = to_px(placement(here.board.design.xy_mm))
+        away_px.append(float(np.linalg.norm(px - here.true_pixels(), axis=1).max()))
+        return sharper_eye(image, to_px, model, placement, **more)
+
+    monkeypatch.setattr(makeshift, "sharper_eye", eye_of)
+    assert made_on(here)[0] is not None
+    assert away_px[0] > 1.5 and away_px[-1] < 0.6, away_px
 
 
 def test_by_a_drill_list_alone_from_the_centres_of_lands():
