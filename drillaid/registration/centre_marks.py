@@ -73,34 +73,42 @@ def bores_at(eye: Eye, to_px, design: Design) -> np.ndarray:
     return (bore >= BORE) & (bore > mark - unlike)
 
 
-def mark_evidence(
-    eye: Eye, to_px, design: Design, copper: Copper, *, level: float | None = None, seed: int = 0
-) -> tuple[Evidence, float, Dots]:
-    """How many holes show a mark against how many places of plain copper look like one;
-    places drilled already do not count, nor are they in view.
-
-    level: of likeness, where another placement has set it; comes back in the evidence
-    Second the radius that shows best, mm. Chance is not worked out where too few show one.
-    """
-    holes_mm = design.xy_mm
-    *sizes, larger = dots_of_sizes(eye, to_px, holes_mm, (*RADII_MM, LARGER_MM))
+def marks_at(eye: Eye, to_px, design: Design) -> tuple[Dots, float]:
+    """How like a mark each hole's place looks, and the radius that shows best, mm; places
+    drilled already do not count, nor are they in view, and where too few show one, none does."""
+    *sizes, larger = dots_of_sizes(eye, to_px, design.xy_mm, (*RADII_MM, LARGER_MM))
     looks = dict(zip(RADII_MM, sizes, strict=True))
     most = np.max([dots.likeness for dots in sizes], axis=0)
-    if level is None and (most >= SHARES[0]).sum() < LEAST_PADS:
-        return Evidence(0, int(larger.in_view.sum()), 1.0), RADII_MM[0], larger
-    bores = bores_at(eye, to_px, design) | (larger.likeness > most)
     radius = max(RADII_MM, key=lambda r: float(np.median(looks[r].likeness)))
     dots = looks[radius]
-    dots = Dots(np.where(bores, -1.0, dots.likeness), dots.off_mm, dots.in_view & ~bores)
-    seen = int(dots.in_view.sum())
-    if level is None and (dots.likeness >= SHARES[0]).sum() < LEAST_SHARE * max(seen, 1):
+    if (most >= SHARES[0]).sum() < LEAST_PADS:
+        return replace(dots, likeness=np.full(len(most), -1.0)), radius
+    bores = bores_at(eye, to_px, design) | (larger.likeness > most)
+    likeness = np.where(bores, -1.0, dots.likeness)
+    return Dots(likeness, dots.off_mm, dots.in_view & ~bores), radius
+
+
+def mark_evidence(
+    eye: Eye, to_px, design: Design, copper: Copper | None, *, level: float | None = None,
+    seed: int = 0,
+) -> tuple[Evidence, float, Dots]:
+    """How many holes show a mark against how many places of plain copper look like one.
+
+    copper: None where it is not known; level: of likeness, where another placement has set it;
+    comes back in the evidence
+    Second and third as from `marks_at`. Chance is not worked out where too few show one.
+    """  # fmt: skip
+    holes_mm = design.xy_mm
+    dots, radius = marks_at(eye, to_px, design)
+    seen, shown = int(dots.in_view.sum()), int((dots.likeness >= SHARES[0]).sum())
+    if level is None and shown < max(LEAST_SHARE * seen, 1):
         return Evidence(0, seen, 1.0), radius, dots
     rng = np.random.default_rng(seed)
     turn = rng.uniform(0, 2 * np.pi, (BESIDE, len(holes_mm), 1))
     length = rng.uniform(1.2, 4.0, (BESIDE, len(holes_mm), 1))
     beside = holes_mm + length * np.concatenate([np.cos(turn), np.sin(turn)], axis=2)
     beside = beside.reshape(-1, 2)
-    plain = _all_copper(copper, beside)
+    plain = np.ones(len(beside), bool) if copper is None else _all_copper(copper, beside)
     other = dots_at(eye, to_px, beside[plain] if plain.sum() >= 20 else beside, radius)
     chance = other.likeness[other.in_view]
     counts = [

@@ -17,13 +17,15 @@ from drillaid.registration.reasons import vague
 from drillaid.registration.refine_copper import refine_by_copper
 from drillaid.registration.refine_rims import refine_by_lands
 from drillaid.registration.refined import Refined, better, chain, px_per_mm_of
-from drillaid.registration.rims import find_rings
+from drillaid.registration.rims import find_rings, rims
 from drillaid.registration.task import Task, beyond_doubt
 from drillaid.vision.contours import EdgeModel
+from drillaid.vision.eye import Eye
 
 WORTH_A_LOOK = 0.35  # share of the stretches in a quick look, from which a second way is followed
 CLOSE_LOOKS = 4  # at rims
 RANKED_BY = 60  # holes, in the quick look for rims
+ABOUT_MM, ASIDE_MM = 1.0, 0.55  # about holes: within is mostly copper, beyond mostly board
 
 
 def settled_by(found: list[Refined]) -> bool:
@@ -91,19 +93,31 @@ def look_at_rims(task: Task, trials: list[Hypothesis]) -> list[Refined]:
     for h in trials:
         ratio = px_per_mm_of(h.scene, h.placement, holes)
         to_px = chain(h.scene, h.placement)
-        rings = find_rings(task.eye, to_px, holes[few], design.drill_mm[few], ratio, slack_mm=0.25)
-        seen = rings.in_view
-        if seen.sum() >= min(LEAST_PADS, len(few)):
-            quick.append((float(rings.share[seen].sum()), h, ratio))
+        for eye in (task.eye, _eye_at_holes(task, to_px)):
+            rings = find_rings(eye, to_px, holes[few], design.drill_mm[few], ratio, slack_mm=0.25)
+            seen = rings.in_view
+            if seen.sum() >= min(LEAST_PADS, len(few)):
+                quick.append((float(rings.share[seen].sum()), h, ratio, eye))
     quick.sort(key=lambda row: -row[0])
     done: list[Refined] = []
-    for rank, h, ratio in quick[:CLOSE_LOOKS]:
-        if rank < 0.8 * quick[0][0]:
+    met: set[int] = set()
+    for rank, h, ratio, eye in quick:
+        if rank < 0.8 * quick[0][0] or len(met) == CLOSE_LOOKS:
             break
+        if id(h) in met:
+            continue
+        met.add(id(h))
         if any(beyond_doubt(r) for r in done):
             task.aside.append(h)
             continue
-        got = refine_by_lands(task.image, h, task.eye, holes, design.drill_mm, ratio)
+        got = refine_by_lands(task.image, h, eye, holes, design.drill_mm, ratio)
         if got is not None:
             done.append(got)
     return done
+
+
+def _eye_at_holes(task: Task, to_px) -> Eye:
+    """The mixture of colours that tells the holes' places from what lies round about them: in
+    the whole picture's best one copper may be as bright as the board."""
+    about = rims(task.design.xy_mm, np.full(len(task.design.xy_mm), ABOUT_MM))
+    return sharper_eye(task.image, lambda px: px, about, to_px, aside_mm=ASIDE_MM)

@@ -43,8 +43,7 @@ NEAR_MM = 12.0
 # A print is a little too large or small; a board nearer to the camera than its stated
 # height, or under water, looks much too large, and its places on the bench are wrong.
 MOST_SCALE = 0.012
-MOST_ERROR_MM = 0.07  # of half of the holes: a third of the usual tolerance, at one sigma
-# By copper, of the worst hole, both axes together: where so much is stated, one in 27 such
+# Of the worst hole, both axes together: where so much is stated, one in 27 such
 # holes lies more than 0.1 mm aside (Rayleigh: exp(-(0.1 / 0.055)^2)), half of the tolerance.
 MOST_WORST_MM = 0.055
 MOST_LANDS, ROUGH_MM, ROUGH_PX = 0.8, 0.09, 0.8  # coarse pictures scatter the lands more
@@ -130,8 +129,7 @@ def out_of_size(r: Refined) -> bool:
 def vague(r: Refined, holes_mm: np.ndarray) -> bool:
     """Is the place known so badly that nobody should drill by it, pattern found or not?
 
-    By copper every hole must be known, by rims, of which less is measured, half of them.
-    Without a rig the answer says what it can vouch for, and a camera that was understood
+    Every hole must be known. Without a rig the answer says what it can vouch for, and a camera that was understood
     shows most lands where they should be: where it shows few, and those only roughly, the
     board's far side may lie a millimetre beside what is said.
     """
@@ -139,9 +137,7 @@ def vague(r: Refined, holes_mm: np.ndarray) -> bool:
         few = r.by == "rims" and r.support < ENOUGH_OTHERS
         return bool(few and _roughly_there(r, holes_mm))
     stated = np.sqrt(r.variance_mm2(holes_mm))
-    if r.by != "rims" and float(stated.max()) > MOST_WORST_MM:
-        return True
-    return float(np.median(stated)) > MOST_ERROR_MM
+    return float(stated.max()) > MOST_WORST_MM
 
 
 def _roughly_there(r: Refined, holes_mm: np.ndarray) -> bool:

@@ -163,19 +163,19 @@ def _onto_centres(
             return None
         px, sigma = np.zeros_like(holes_mm), np.ones(len(holes_mm))
         px[there], sigma[there] = to_px(got.xy), got.sigma * ratio
-        fit, _ = _fit(h, holes_mm, px, sigma, found, ratio, last=last, cropped=cropped)
+        fit, _ = fit_centres(h, holes_mm, px, sigma, found, ratio, last=last, cropped=cropped)
         place = _placement_of(h, fit)
         to_px = chain(h.scene, place, fit)
     rms = float(np.sqrt(np.mean(off[found[there]] ** 2)))
     return fit, place, to_px, rms
 
 
-_NAMES = {"rigid": "rigid", "similarity": "similarity", "scales": "affine", "affine": "affine"}
+NAMES = {"rigid": "rigid", "similarity": "similarity", "scales": "affine", "affine": "affine"}
 
 
 def _answer(fit: PlaneFit | Pose, ratio: float):
     if isinstance(fit, PlaneFit):
-        return _NAMES[fit.model], fit.variance_at
+        return NAMES[fit.model], fit.variance_at
     return "projective", lambda xy: fit.variance_px2(xy) / ratio**2
 
 
@@ -185,10 +185,15 @@ def _placement_of(h: Hypothesis, fit) -> Affine | Homography:
     return h.scene.view.homography.inverse @ fit.homography
 
 
-def _fit(
+def fit_centres(
     h: Hypothesis, holes_mm, px, sigma_px, agree, ratio: float, *, last: bool, cropped: bool
 ):
-    """Robust fit of the pads that agree; the scatter between pads is part of their sigma."""
+    """Robust fit of the pads that agree; the scatter between pads is part of their sigma.
+
+    px, sigma_px: (N, 2) and (N,), where each hole's pad was seen and how exactly; agree: (N,)
+    bool; last: with the covariance that counts what leaving out a part of the board changes
+    Second the weight of each pad that agrees.
+    """
     index = np.flatnonzero(agree)
     source = holes_mm[index]
     scatter_mm = 0.05

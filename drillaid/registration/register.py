@@ -112,7 +112,8 @@ def _verdict(task: Task, found: list[Refined], scenes: Scenes, rig, thickness_mm
         if status == NOT_FOUND:
             why = why_not_found(task.image, found, design.xy_mm, task.focus.result())
         reason = why.reason if why else {AMBIGUOUS: FITS_TWICE, MIRRORED: WRONG_WAY}[status]
-        message = refusal_sentence(status, best, why, rival=rival)
+        known = ("bottom" if task.mirrored else "top") in design.copper
+        message = refusal_sentence(status, best, why, rival=rival, holes_only=not known)
         agreeing = int(best.agree.sum()) if best else 0
         return Registration(
             status, message, None, _pads_seen(scenes, best, design), agreeing, total, clock.as_dict(), reason=reason

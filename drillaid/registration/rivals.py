@@ -41,7 +41,9 @@ def rivals_of(
     if best.by == "copper" and not own.scene.calibrated:
         return _about_the_lens(best, others, design)
     if best.by == "marks":
-        return _by_marks(best, others, design)
+        rivals = _by_marks(best, others, design)
+        known = copper_of(best, design) is not None
+        return rivals if known else rivals + _by_pattern(best, holes_mm)
     met = [r.hypothesis if isinstance(r, Refined) else r for r in others]
     trials = [h for h in met if h.scene is own.scene]
     trials += _likely_twins(best, own, design) if own.scene.calibrated else twins(own, holes_mm)

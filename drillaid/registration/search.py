@@ -59,6 +59,8 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
             partial(_laid, task, scenes, every, False),
             partial(_further_rims, task, scenes),
             partial(_laid, task, scenes, every[:2], True),
+            # Grain bunches directions more than a board does; people mostly look from above.
+            partial(_laid, task, scenes, every[2:][-1:], True),
             partial(_by_sightings, task, scenes, False),
         ]
     for number, step in enumerate(steps):

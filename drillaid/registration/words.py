@@ -69,8 +69,17 @@ def missing_words(holes: tuple[int, ...]) -> str:
     )
 
 
-def refusal_sentence(status: str, best, why: Why | None, *, rival=None) -> str:
-    """Why there is no position, and what to do; best: the nearest to one, or None."""
+def refusal_sentence(
+    status: str, best, why: Why | None, *, rival=None, holes_only: bool = False
+) -> str:
+    """Why there is no position, and what to do; best: the nearest to one, or None;
+    holes_only: the copper of the face that was asked for is not known"""
+    said = _refused(status, best, why, rival)
+    doubtful = status == AMBIGUOUS or (why is not None and why.reason in _LESS_BY_HOLES)
+    return said.removesuffix(".") + _GIVE_COPPER if holes_only and doubtful else said
+
+
+def _refused(status: str, best, why: Why | None, rival) -> str:
     if status == MIRRORED:
         return (
             "The pattern is there, but as its mirror image: the artwork was etched the wrong way "
@@ -134,6 +143,12 @@ _REFUSALS = {
 _TOLD = (
     result.STRETCHED, result.TOO_LITTLE, result.PART_HIDDEN, result.NOT_SURE, result.OTHER_BOARD,
 )  # fmt: skip
+# Where the Gerber may settle it.
+_LESS_BY_HOLES = (result.TOO_LITTLE, result.PART_HIDDEN, result.NOT_SURE, result.OTHER_BOARD)
+_GIVE_COPPER = (
+    "; with this face's Gerber beside the drill list a board is found more surely (in a solid pour "
+    "the lands alone are not to be seen)."
+)
 
 
 def _figures(why: Why, best) -> str:

@@ -1,7 +1,7 @@
-"""Small dark dots near places where they are expected: how like one each place is, and where.
+"""Small dots: dark ones near places where they are expected, and all that a picture shows.
 
 Each place's surroundings are correlated with the picture of a soft dot, normalised so that
-neither brightness nor contrast counts, at every small shift.
+neither brightness nor contrast counts; near expected places at every small shift.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+import cv2
 import numpy as np
 
 from drillaid.vision.eye import Eye
@@ -101,3 +102,32 @@ def _templates(radius_mm: float, window_mm: float) -> tuple[np.ndarray, np.ndarr
     dot = near / (1.0 + np.exp((radius_mm - away) / SOFT_MM))
     dot -= near * (dot.sum(axis=0) / near.sum(axis=0))
     return near, dot.astype(np.float32)
+
+
+def find_dots(
+    grey: np.ndarray, noise: float, px_per_mm: float, radii_mm: tuple[float, ...]
+) -> np.ndarray:
+    """float32 (H, W): how like a dot of one of the radii each pixel's surroundings are, dark or
+    bright, 0 ... 1; where noise is all there is, near zero.
+
+    grey: float32 (H, W) of a flat picture
+    """
+    reach = int(np.ceil(WINDOW_MM * px_per_mm))
+    v, u = np.mgrid[-reach : reach + 1, -reach : reach + 1] / px_per_mm
+    away = np.hypot(u, v)
+    near = (away <= WINDOW_MM).astype(np.float32)
+    many = float(near.sum())
+
+    def summed(values: np.ndarray, mask: np.ndarray) -> np.ndarray:
+        return cv2.filter2D(values, cv2.CV_32F, mask, borderType=cv2.BORDER_REFLECT)
+
+    grey = grey - np.float32(grey.mean())  # squares of small numbers lose less
+    power = summed(grey * grey, near) - summed(grey, near) ** 2 / many
+    power = np.maximum(power, 0.0) + np.float32(noise**2 * many)
+    best = np.zeros(grey.shape, np.float32)
+    for radius in radii_mm:
+        dot = near / (1.0 + np.exp((away - radius) / SOFT_MM))
+        dot = (dot - near * (dot.sum() / many)).astype(np.float32)
+        likeness = np.abs(summed(grey, dot)) / np.sqrt(power * float((dot**2).sum()))
+        np.maximum(best, likeness, out=best)
+    return best

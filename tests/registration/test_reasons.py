@@ -20,6 +20,7 @@ from drillaid.registration.result import (
     DARK,
     EMPTY,
     NOT_FOUND,
+    NOT_SURE,
     OTHER_BOARD,
     REASONS,
     SHAKEN,
@@ -107,6 +108,15 @@ def test_every_reason_has_words_that_say_what_to_do():
     assert all(len(text) > 50 and text.endswith(".") for text in told)
 
 
+def test_where_only_the_holes_are_known_the_gerber_is_asked_for():
+    def said(reason: str, **how) -> str:
+        return refusal_sentence(NOT_FOUND, None, Why(reason), **how)
+
+    for reason in (OTHER_BOARD, NOT_SURE):
+        assert "Gerber" in said(reason, holes_only=True) and "Gerber" not in said(reason)
+    assert said(DARK, holes_only=True) == said(DARK)  # no file helps there
+
+
 @pytest.fixture(scope="module")
 def photograph(shared_data):
     def read(name: str):
@@ -155,8 +165,8 @@ def test_anothers_files_against_a_real_photograph(photograph, shared_data):
     [
         ("copper", 0.02, 0.05, True, False),
         ("copper", 0.02, 0.06, True, True),  # one corner that nobody should drill
-        ("rims", 0.04, 0.09, True, False),
-        ("rims", 0.08, 0.09, True, True),
+        ("rims", 0.04, 0.05, True, False),
+        ("rims", 0.04, 0.09, True, True),  # by less than copper, but drilled by all the same
         ("copper", 0.08, 0.50, False, False),  # without a rig the answer states its own limits
     ],
 )

@@ -70,7 +70,7 @@ def test_else_those_after_them_are_looked_at(monkeypatch, first):
 
 def test_what_only_convinces_is_never_enough_before_all_is_searched(monkeypatch):
     """On a photograph 17 of 22 agreed 21 mm aside; the right place was come upon last."""
-    every = ["laid", "further", "laid", "sightings"]
+    every = ["laid", "further", "laid", "laid", "sightings"]
     assert steps_taken(monkeypatch, [found(16)]) == every
     assert steps_taken(monkeypatch, []) == every
 

@@ -13,7 +13,7 @@ from drillaid.registration import settling
 from drillaid.registration.copper import copper_edges, some
 from drillaid.registration.edging import EdgeFit, fit_edges
 from drillaid.registration.fit import PRINT
-from drillaid.registration.reasons import MOST_ERROR_MM
+from drillaid.registration.reasons import MOST_WORST_MM
 from drillaid.registration.settling import settle
 from drillaid.vision.channel import grey_of
 
@@ -233,4 +233,4 @@ def test_where_the_edges_do_not_hold_it_the_place_counts_as_hardly_known():
     fit = EdgeFit(moved(0.2), 0.0, lambda: 1e-9 * np.eye(6), 0.5, 50, 0.03, 1.0)
     got = settle(flat, view(), EDGES, fit, RATIO, noise=1.0)
     assert np.array_equal(got.placement.matrix, fit.placement.matrix)
-    assert np.sqrt(got.variance_at(HOLES)).min() > MOST_ERROR_MM
+    assert np.sqrt(got.variance_at(HOLES)).min() > MOST_WORST_MM
