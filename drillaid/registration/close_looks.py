@@ -9,7 +9,15 @@ import numpy as np
 from drillaid.geometry import Affine
 from drillaid.processors import meanwhile
 from drillaid.registration.chance import chance_of
-from drillaid.registration.copper import FEW, judge, sharper_eye, some, unlike_eye
+from drillaid.registration.copper import (
+    FEW,
+    FEWEST_COLOURS,
+    colours_beside,
+    judge,
+    sharper_eye,
+    some,
+    unlike_eye,
+)
 from drillaid.registration.evidence import LEAST_PADS
 from drillaid.registration.hypotheses import Hypothesis
 from drillaid.registration.peaks import Peak
@@ -19,13 +27,15 @@ from drillaid.registration.refine_rims import refine_by_lands
 from drillaid.registration.refined import Refined, better, chain, px_per_mm_of
 from drillaid.registration.rims import find_rings, rims
 from drillaid.registration.task import Task, beyond_doubt
+from drillaid.vision.channel import colours_apart
 from drillaid.vision.contours import EdgeModel
 from drillaid.vision.eye import Eye
 
 WORTH_A_LOOK = 0.35  # share of the stretches in a quick look, from which a second way is followed
 CLOSE_LOOKS = 4  # at rims
 RANKED_BY = 60  # holes, in the quick look for rims
-ABOUT_MM, ASIDE_MM = 1.0, 0.55  # about holes: within is mostly copper, beyond mostly board
+ABOUT_MM, ASIDE_MM = 1.0, 0.55  # about holes: where colours are taken, on either side
+OTHER_COLOURS = 6  # places that are seen in a mixture of colours of their own
 
 
 def settled_by(found: list[Refined]) -> bool:
@@ -89,35 +99,70 @@ def look_at_rims(task: Task, trials: list[Hypothesis]) -> list[Refined]:
     design, holes = task.design, task.design.xy_mm
     # A seeded draw is enough to rank by.
     few = np.random.default_rng(0).permutation(len(holes))[:RANKED_BY]
-    quick = []
+    # Within these is mostly copper, beyond them mostly board, whatever the lands are like.
+    about = rims(holes, np.full(len(holes), ABOUT_MM))
+    quick: list[_Seen] = []
+    told_apart = []
     for h in trials:
         ratio = px_per_mm_of(h.scene, h.placement, holes)
-        to_px = chain(h.scene, h.placement)
-        for eye in (task.eye, _eye_at_holes(task, to_px)):
-            rings = find_rings(eye, to_px, holes[few], design.drill_mm[few], ratio, slack_mm=0.25)
-            seen = rings.in_view
-            if seen.sum() >= min(LEAST_PADS, len(few)):
-                quick.append((float(rings.share[seen].sum()), h, ratio, eye))
-    quick.sort(key=lambda row: -row[0])
+        seen = _seen_in(task.eye, task, h, ratio, few)
+        if seen is not None:
+            quick.append(seen)
+            told_apart.append((_apart_at_holes(task, h, about), h, ratio))
+    # In the whole picture's best mixture copper may be as bright as the board.
+    told_apart.sort(key=lambda row: -row[0])
+    for _, h, ratio in told_apart[:OTHER_COLOURS]:
+        quick.append(_seen_in(_eye_at_holes(task, h, about), task, h, ratio, few))
+    quick.sort(key=lambda seen: -seen.shares)
     done: list[Refined] = []
     met: set[int] = set()
-    for rank, h, ratio, eye in quick:
-        if rank < 0.8 * quick[0][0] or len(met) == CLOSE_LOOKS:
+    for seen in quick:
+        if seen.shares < 0.8 * quick[0].shares or len(met) == CLOSE_LOOKS:
             break
-        if id(h) in met:
+        if id(seen.hypothesis) in met:
             continue
-        met.add(id(h))
+        met.add(id(seen.hypothesis))
         if any(beyond_doubt(r) for r in done):
-            task.aside.append(h)
+            task.aside.append(seen.hypothesis)
             continue
-        got = refine_by_lands(task.image, h, eye, holes, design.drill_mm, ratio)
+        got = refine_by_lands(
+            task.image, seen.hypothesis, seen.eye, holes, design.drill_mm, seen.px_per_mm
+        )
         if got is not None:
             done.append(got)
     return done
 
 
-def _eye_at_holes(task: Task, to_px) -> Eye:
-    """The mixture of colours that tells the holes' places from what lies round about them: in
-    the whole picture's best one copper may be as bright as the board."""
-    about = rims(task.design.xy_mm, np.full(len(task.design.xy_mm), ABOUT_MM))
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """shares: of rims that show about some holes, all together, at a placement in one eye."""
+
+    shares: float
+    hypothesis: Hypothesis
+    px_per_mm: float
+    eye: Eye
+
+
+def _seen_in(eye: Eye, task: Task, h: Hypothesis, ratio: float, few: np.ndarray) -> _Seen | None:
+    """None where too few of the holes are in view."""
+    holes, bits = task.design.xy_mm[few], task.design.drill_mm[few]
+    rings = find_rings(eye, chain(h.scene, h.placement), holes, bits, ratio, slack_mm=0.25)
+    if rings.in_view.sum() < min(LEAST_PADS, len(few)):
+        return None
+    return _Seen(float(rings.share[rings.in_view].sum()), h, ratio, eye)
+
+
+def _apart_at_holes(task: Task, h: Hypothesis, about: EdgeModel) -> float:
+    """How far the colours at the holes are from those round about them: far at the right place,
+    whatever copper and board look like."""
+    at_holes, beyond = colours_beside(
+        task.image, lambda px: px, about, chain(h.scene, h.placement), ASIDE_MM
+    )
+    few = min(len(at_holes), len(beyond)) < FEWEST_COLOURS
+    return 0.0 if few else colours_apart(at_holes, beyond)
+
+
+def _eye_at_holes(task: Task, h: Hypothesis, about: EdgeModel) -> Eye:
+    """The mixture of colours that tells the holes' places from what lies round about them."""
+    to_px = chain(h.scene, h.placement)
     return sharper_eye(task.image, lambda px: px, about, to_px, aside_mm=ASIDE_MM)

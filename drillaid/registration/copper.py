@@ -56,7 +56,7 @@ def sharper_eye(image: np.ndarray, to_px, model: EdgeModel, placement, aside_mm=
 
     image: uint8 BGR; colours are taken on both sides of the edges as `placement` has them
     """
-    sides = _colours_beside(image, to_px, model, placement, aside_mm)
+    sides = colours_beside(image, to_px, model, placement, aside_mm)
     if min(len(side) for side in sides) < FEWEST_COLOURS:
         grey = grey_of(image)
     else:
@@ -67,14 +67,14 @@ def sharper_eye(image: np.ndarray, to_px, model: EdgeModel, placement, aside_mm=
 def unlike_eye(image: np.ndarray, to_px, model: EdgeModel, placement, aside_mm=0.3) -> Eye | None:
     """The photograph as it is unlike bare board (`channel.unlike`); as `sharper_eye`. None where
     too little is in view."""
-    copper, bare = _colours_beside(image, to_px, model, placement, aside_mm)
+    copper, bare = colours_beside(image, to_px, model, placement, aside_mm)
     if min(len(copper), len(bare)) < FEWEST_COLOURS:
         return None
     grey = unlike(image, bare, copper)
     return Eye(grey, noise_of(grey))
 
 
-def _colours_beside(image, to_px, model: EdgeModel, placement, aside_mm: float) -> list[np.ndarray]:
+def colours_beside(image, to_px, model: EdgeModel, placement, aside_mm: float) -> list[np.ndarray]:
     """Two of (n, 3): on the copper and on the bare side of the edges."""
     sides = []
     for sign in (1.0, -1.0):

@@ -30,7 +30,7 @@ from drillaid.vision.contours import EdgeModel
 
 COPPER_GRIDS = ((1.0, 3.0),)  # px per mm and degrees
 RIM_GRIDS = ((1.5, 2.0), (3.0, 1.5))  # rims are small things
-MARK_GRID, MARK_LOOKS = (3.0, 1.5), 6
+MARK_GRID, MARK_LOOKS = (3.0, 1.5), 4
 COPPER_LOOKS, RIM_LOOKS = 5, 32  # placements that are looked at
 RIMS_SETTLED = 24  # of either side; at the first look rims say less than once they are settled
 AGAIN = 2  # of the placements that do not convince, or not well enough, are looked at again

@@ -27,13 +27,14 @@ from drillaid.registration.rims import rims
 from drillaid.registration.task import Task
 from drillaid.vision.channel import SOFT_PX, grey_of, second_mixture
 from drillaid.vision.contours import EdgeModel
-from drillaid.vision.dots import find_dots
+from drillaid.vision.dots import dots_at, find_dots
 from drillaid.vision.plane import PlaneView, flatten
 
 PX_PER_MM = 8.0  # of the flat picture in which dots are sighted: 2 to 4 px across
 LIKE_A_DOT, MOST_DOTS = 0.5, 3000
 NOISE_TIMES, LEAST_NOISE = 1.5, 1.5  # what counts as noise there; grey levels
 DRAWN_MM = 0.9  # radius of the rim drawn about each, in place of the dot
+QUICKLY, WORTH_A_LOOK = 60, 0.3  # holes asked first, and the share that must show something
 EDGE_MM = 0.25  # radius within which a mark's colour is, and beyond which copper's
 
 
@@ -96,6 +97,10 @@ def refine_by_marks(task: Task, h: Hypothesis) -> Refined | None:
     bare = rims(holes, np.full(len(holes), EDGE_MM))
     edges = EdgeModel(bare.xy, -bare.normal)  # copper lies without
     eye = sharper_eye(task.image, scene.view.to_px, edges, place)
+    few = np.random.default_rng(0).permutation(len(holes))[:QUICKLY]
+    quick = dots_at(eye, chain(scene, place), holes[few], RADII_MM[1])
+    if (quick.likeness >= SHARES[0]).sum() < WORTH_A_LOOK * quick.in_view.sum():
+        return None
     for last in (False, False, True):
         to_px = chain(scene, place)
         dots, _ = marks_at(eye, to_px, design)

@@ -117,10 +117,23 @@ def weights_between(copper: np.ndarray, bare: np.ndarray) -> np.ndarray:
     Fisher's linear discriminant: the inverse of the scatter within the sets times
     the difference of their means. |w| sums to 1; copper comes out brighter.
     """
-    within = np.cov(copper.T) + np.cov(bare.T) + np.eye(3) * 4.0
-    weights = np.linalg.solve(within, copper.mean(axis=0) - bare.mean(axis=0))
+    weights, _ = _discriminant(copper, bare)
     total = np.abs(weights).sum()
     return weights / total if total > 1e-9 else np.full(3, 1 / 3)
+
+
+def colours_apart(some: np.ndarray, others: np.ndarray) -> float:
+    """How far two sets of colours (n, 3) are from each other, in sigmas, squared
+    (Mahalanobis's distance of their means)."""
+    weights, difference = _discriminant(some, others)
+    return float(weights @ difference)
+
+
+def _discriminant(some: np.ndarray, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(3,) Fisher's weights, not scaled, and (3,) the difference of the means."""
+    within = np.cov(some.T) + np.cov(others.T) + np.eye(3) * 4.0
+    difference = some.mean(axis=0) - others.mean(axis=0)
+    return np.linalg.solve(within, difference), difference
 
 
 def second_mixture(soft: np.ndarray, first: np.ndarray) -> np.ndarray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -50,3 +52,22 @@ def test_what_convinces_is_not_looked_at_again(monkeypatch):
 
     monkeypatch.setattr(close_looks.Looks, "at_copper_again", never)
     assert found(bench, image).status == REGISTERED
+
+
+@pytest.mark.parametrize(
+    ("seed", "where", "name", "less"),
+    [(13348, close_looks, "OTHER_COLOURS", 0), (13316, on_bench, "RIMS_SETTLED", 8)],
+    ids=["copper as bright as the board", "lands no wider than their tracks"],
+)
+def test_lands_that_hardly_show_are_found_by_the_holes_alone(monkeypatch, seed, where, name, less):
+    """In the mixture of colours that shows most of the picture these show no rims, or at the first
+    look other places show as many."""
+    bench = ordinary(seed)
+    image, holes = bench.render(), replace(bench.board.design, copper={}, lands=())
+    got = register_picture(image, holes, rig=bench.rig, thickness_mm=bench.thickness_mm)
+    assert got.status == REGISTERED, got.message
+    off = np.linalg.norm(got.placement.bench_mm - bench.truth(holes.xy_mm), axis=1)
+    assert off.max() < 0.06 and np.median(off) < 0.02
+    monkeypatch.setattr(where, name, less)
+    got = register_picture(image, holes, rig=bench.rig, thickness_mm=bench.thickness_mm)
+    assert got.status == NOT_FOUND

@@ -7,6 +7,7 @@ from support.drawn_shapes import coverage, disc, scattered
 
 from drillaid.vision.channel import (
     SOFT_PX,
+    colours_apart,
     grey_of,
     mixture_weights,
     noise_of,
@@ -112,6 +113,15 @@ def test_two_sets_of_colours_are_told_apart_copper_brighter():
     a, b = copper @ weights, bare @ weights
     assert a.mean() > b.mean()
     assert (a.mean() - b.mean()) / np.hypot(a.std(), b.std()) > 4
+
+
+def test_colours_are_as_far_apart_as_they_were_drawn():
+    """Six of the sigmas of their difference, along one colour: 36, whatever the others scatter."""
+    rng = np.random.default_rng(9)
+    scatter, shift = np.array([5.0, 40.0, 20.0]), np.array([6 * 5 * np.sqrt(2), 0.0, 0.0])
+    some, others = (rng.normal(0, 1, (4000, 3)) * scatter for _ in range(2))
+    assert colours_apart(some + shift, others) == pytest.approx(36, rel=0.12)
+    assert colours_apart(some, others) < 0.1
 
 
 def test_equal_colours_still_give_weights():
