@@ -25,10 +25,22 @@ def off_mm(got, bench) -> np.ndarray:
     return np.linalg.norm(got.placement.bench_mm - bench.truth(bench.board.design.xy_mm), axis=1)
 
 
-@pytest.mark.parametrize("seed", [3, 4, 6])
-def test_a_pour_is_found_by_its_holes_and_their_marks(seed):
-    bench = bench_of(lopsided(), seed)
-    got = found(bench, list_of(bench.board.design))
+@pytest.fixture(scope="module")
+def poured():
+    bench = bench_of(lopsided(), 3)
+    return bench, bench.render()
+
+
+@pytest.fixture(scope="module")
+def twin():
+    """Half a turn does not change it."""
+    bench = bench_of(half_turned_twin(), 3)
+    return bench, bench.render()
+
+
+def test_a_pour_is_found_by_its_holes_and_their_marks(poured):
+    bench, image = poured
+    got = found(bench, list_of(bench.board.design), image)
     assert got.status == REGISTERED and "centre mark" in got.message, got.message
     off = off_mm(got, bench)
     # The figures asked for: median 0.015, 95 % 0.04 mm at 0.06 mm/px.
@@ -44,20 +56,27 @@ def test_without_marks_it_is_refused_and_the_gerber_asked_for():
     assert "Gerber" in got.message
 
 
-def test_another_board_with_marks_is_refused():
+def test_another_board_with_marks_is_refused(poured):
     """Its socket's marks are there as well, and half a turn lays them on each other."""
-    got = found(bench_of(lopsided(), 3), list_of(another()))
+    got = found(poured[0], list_of(another()), poured[1])
     assert got.status in (NOT_FOUND, AMBIGUOUS) and got.placement is None, got.message
 
 
-def test_marks_that_half_a_turn_does_not_change_settle_nothing():
-    bench = bench_of(half_turned_twin(), 3)
-    assert found(bench, list_of(bench.board.design)).status == AMBIGUOUS
+def test_marks_that_half_a_turn_does_not_change_settle_nothing(twin):
+    assert found(twin[0], list_of(twin[0].board.design), twin[1]).status == AMBIGUOUS
 
 
-def test_marks_of_the_other_face_are_told():
-    bench = bench_of(lopsided(), 3)
-    got = found(bench, list_of(bench.board.design), face="top")
+def test_two_pads_pointed_out_settle_it(twin):
+    bench, image = twin
+    at = bench.true_pixels()
+    pads = tuple((n + 1, *(at[n] + [6.0, -4.0])) for n in (0, 13))
+    got = found(bench, list_of(bench.board.design), image, pads=pads)
+    assert got.status == REGISTERED, got.message
+    assert off_mm(got, bench).max() < 0.04
+
+
+def test_marks_of_the_other_face_are_told(poured):
+    got = found(poured[0], list_of(lopsided()), poured[1], face="top")
     assert got.status == MIRRORED, got.message
 
 

@@ -43,10 +43,12 @@ def bench_of(design, seed: int, marks_mm: float = 0.4) -> SimulatedBench:
     return bench
 
 
-def found(bench, design=None, **options):
+def found(bench, design=None, image=None, **options):
+    """image: of the bench, where it is drawn already"""
     design = bench.board.design if design is None else design
+    image = bench.render() if image is None else image
     return register_picture(
-        bench.render(), design, rig=bench.rig, thickness_mm=bench.thickness_mm, **options
+        image, design, rig=bench.rig, thickness_mm=bench.thickness_mm, **options
     )
 
 
