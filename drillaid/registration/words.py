@@ -145,10 +145,7 @@ _TOLD = (
 )  # fmt: skip
 # Where the Gerber may settle it.
 _LESS_BY_HOLES = (result.TOO_LITTLE, result.PART_HIDDEN, result.NOT_SURE, result.OTHER_BOARD)
-_GIVE_COPPER = (
-    "; with this face's Gerber beside the drill list a board is found more surely (in a solid pour "
-    "the lands alone are not to be seen)."
-)
+_GIVE_COPPER = "; with this face's Gerber beside the drill list it is found more surely."
 
 
 def _figures(why: Why, best) -> str:

@@ -8,7 +8,7 @@ from PyQt6.QtCore import QPointF, QRectF, QSize, Qt, pyqtSignal
 from PyQt6.QtGui import QBrush, QColor, QFont, QImage, QPainter, QPen, QPolygonF
 from PyQt6.QtWidgets import QSizePolicy, QWidget
 
-from drillaid.guidance.scene import Scene
+from drillaid.guidance.scene import LEFT, TARGET, Scene
 from ui.look.colours import OVER_EDGE, OVER_LINE, Colours
 from ui.look.signs import hole_sign
 from ui.words import tr
@@ -93,8 +93,9 @@ class CameraPicture(QWidget):
     def _holes(self, painter: QPainter, scene: Scene) -> None:
         size = 5.0 * self._unit()
         for (x, y), state in zip(scene.holes, scene.states, strict=False):
-            if not (math.isfinite(x) and math.isfinite(y)) or state == "target":
+            if not (math.isfinite(x) and math.isfinite(y)) or (state == TARGET and self.aiming):
                 continue
+            state = LEFT if state == TARGET else state  # while nobody aims it is one of them
             for colour, grow in ((OVER_EDGE, 1.35), ("#FFFFFF", 1.0)):
                 painter.save()
                 painter.translate(x, y)
