@@ -32,6 +32,7 @@ from drillaid.vision.plane import PlaneView, flatten
 
 PX_PER_MM = 8.0  # of the flat picture in which dots are sighted: 2 to 4 px across
 LIKE_A_DOT, MOST_DOTS = 0.5, 3000
+OF_ANYTHING = 0.45  # likeness that counts nothing: scratches have it by thousands, marks 0.8 and more
 NOISE_TIMES, LEAST_NOISE = 1.5, 1.5  # what counts as noise there; grey levels
 DRAWN_MM = 0.9  # radius of the rim drawn about each, in place of the dot
 QUICKLY, WORTH_A_LOOK = 60, 0.3  # holes asked first, and the share that must show something
@@ -69,7 +70,7 @@ def marks_seen(image: np.ndarray, view: PlaneView) -> Correlator:
     field = np.zeros((height, width), np.complex64)
     # Twice the angle, as in `vision/edge_field`.
     values = (drawn.normal[:, 0] + 1j * drawn.normal[:, 1]) ** 2
-    values *= np.repeat(likeness, len(drawn) // max(len(xy), 1))
+    values *= np.repeat(likeness - OF_ANYTHING, len(drawn) // max(len(xy), 1))
     np.add.at(field, (row, column), values)
     return Correlator(field, to_plane)
 
