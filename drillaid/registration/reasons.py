@@ -129,9 +129,9 @@ def out_of_size(r: Refined) -> bool:
 def vague(r: Refined, holes_mm: np.ndarray) -> bool:
     """Is the place known so badly that nobody should drill by it, pattern found or not?
 
-    Every hole must be known. Without a rig the answer says what it can vouch for, and a camera that was understood
-    shows most lands where they should be: where it shows few, and those only roughly, the
-    board's far side may lie a millimetre beside what is said.
+    With a rig every hole must be known. Without one the answer says what it can vouch for, and a
+    camera that was understood shows most lands where they should be: where it shows few, and
+    those only roughly, the board's far side may lie a millimetre beside what is said.
     """
     if not r.hypothesis.scene.calibrated:
         few = r.by == "rims" and r.support < ENOUGH_OTHERS

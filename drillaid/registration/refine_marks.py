@@ -16,7 +16,14 @@ import cv2
 import numpy as np
 
 from drillaid.geometry import Affine
-from drillaid.registration.centre_marks import LEAST_MARKS, RADII_MM, SHARES, SIGMA_MM, mark_evidence, marks_at
+from drillaid.registration.centre_marks import (
+    LEAST_MARKS,
+    RADII_MM,
+    SHARES,
+    SIGMA_MM,
+    mark_evidence,
+    marks_at,
+)
 from drillaid.registration.copper import sharper_eye
 from drillaid.registration.correlation import Correlator
 from drillaid.registration.evidence import ENOUGH, LEAST_PADS
@@ -62,7 +69,7 @@ def dots_sighted(image: np.ndarray, view: PlaneView) -> tuple[np.ndarray, np.nda
 def marks_seen(image: np.ndarray, view: PlaneView) -> Correlator:
     """The dots of one picture, each drawn as a rim, ready to be compared with `marks_drawn`."""
     xy, likeness = dots_sighted(image, view)
-    low, high = view_bounds(xy)
+    low, high = _bounds(xy)
     drawn = rims(xy, np.full(len(xy), DRAWN_MM))
     to_plane = Affine([[1 / PX_PER_MM, 0, low[0]], [0, -1 / PX_PER_MM, high[1]]])
     width, height = np.ceil((high - low) * PX_PER_MM).astype(int) + 1
@@ -75,7 +82,7 @@ def marks_seen(image: np.ndarray, view: PlaneView) -> Correlator:
     return Correlator(field, to_plane)
 
 
-def view_bounds(xy: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _bounds(xy: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Lower left and upper right of a picture that holds a rim about each place."""
     if not len(xy):
         return np.zeros(2), np.ones(2)

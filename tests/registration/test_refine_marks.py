@@ -135,6 +135,17 @@ def test_dots_are_sighted_where_they_were_drawn_and_hardly_any_in_noise():
     assert len(none) < 20
 
 
+@pytest.mark.parametrize("grey", [0, 128, 255])
+def test_a_picture_of_nothing_shows_no_dots_and_no_place(grey):
+    picture = np.full((666, 1000, 3), grey, np.uint8)
+    assert len(dots_sighted(picture, upright())[0]) == 0
+    see = marks_seen(picture, upright())
+    peaks = see.peaks(
+        marks_drawn(lopsided().xy_mm), sides=(False,), px_per_mm=3.0, rotations_rad=[0.0], keep=1
+    )
+    assert all(abs(peak.score) < 1e-6 for peak in peaks)
+
+
 def test_a_pattern_of_marks_is_laid_among_as_many_other_dots():
     rng = np.random.default_rng(7)
     holes = lopsided().xy_mm - [29, 20]
