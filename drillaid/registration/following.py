@@ -36,6 +36,7 @@ from drillaid.vision.plane import RigPlane
 SHRINK = 4  # of the picture in which the flow is taken
 # Rounds at each of its scales, and a step (small px) at which it rests: it need only come near.
 FLOW_ENOUGH = (cv2.TERM_CRITERIA_COUNT + cv2.TERM_CRITERIA_EPS, 20, 0.03)
+NEARLY = (0.7,)  # mm to either side; a second, nearer look took an eighth more time, and lost as many
 SURE = 4.5  # sigmas above chance
 IN_DOUBT = 0.87  # of the usual share of edges; below it the design's commonest steps are tried,
 STEPPED, AS_GOOD = 160, 0.9  # by so many edges; so much of the share there is as good
@@ -177,7 +178,7 @@ class Follower:
         small = self._small(image)
         start = self._moved(small) @ self._place
         learnt = self._learnt
-        near = self._fit(image, start, (0.7, 0.35), learnt.few)
+        near = self._fit(image, start, NEARLY, learnt.few)
         fit = None if near is None else self._fit(image, near.placement, (0.2,))
         share = 0.0 if fit is None else fit.share
         spread = np.sqrt(learnt.chance * (1 - learnt.chance) / max(learnt.voices, 1.0))
