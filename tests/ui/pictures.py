@@ -98,7 +98,8 @@ class Walk:
         window.stages["bench"].show_page("home")
         state.set_bench(Bench(PRACTICE))
         window.go("finding")
-        self.wait(lambda: state.found, "finding")
+        risks = window.stages["finding"].risks
+        self.wait(lambda: state.found and not risks.busy, "finding")
         window.go("drilling")
         stage = window.stages["drilling"]
         self.wait(stage.cautions.isVisible, "cautions")
