@@ -125,24 +125,16 @@ def _free_scene(image: np.ndarray, look: Look) -> Scene:
 
 
 def hypotheses(
-    scene: Scene, holes_mm: np.ndarray, *, mirrored: bool, thorough: bool = False, keep: int = 8
+    scene: Scene, holes_mm: np.ndarray, *, mirrored: bool, keep: int = 8
 ) -> list[Hypothesis]:
-    """Grown placements at unknown scale, best first, no two the same.
-
-    thorough: all rotations in steps of 1.5 degrees instead of those along the edges
-    """
+    """Grown placements along the edges at unknown scale, best first, no two the same."""
     if len(scene.xy) < 6:
         return []
-    rotations = (
-        np.radians(np.arange(0.0, 360.0, 1.5))
-        if thorough
-        else quarter_turns(scene.directions_rad[0], design_direction(holes_mm))
-    )
-    voters = scene.xy[: VOTERS // 2 if thorough else VOTERS]
+    rotations = quarter_turns(scene.directions_rad[0], design_direction(holes_mm))
+    voters = scene.xy[:VOTERS]
     tree = cKDTree(scene.xy[:SEEN])
     low, high = PX_PER_MM
-    step = 0.025 if thorough else 0.013
-    scales = np.exp(np.arange(np.log(low), np.log(high), step)) * scene.unit_px
+    scales = np.exp(np.arange(np.log(low), np.log(high), 0.013)) * scene.unit_px
     trials = propose(voters, holes_mm, mirrored=mirrored, rotations_rad=rotations, scales=scales)
     first = [g for g in (grow_in_plane(t.placement, tree, holes_mm) for t in trials) if g]
     first = _distinct(sorted(first, key=lambda g: -g.count), holes_mm)[:12]

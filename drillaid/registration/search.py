@@ -48,7 +48,7 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
     known = ("bottom" if task.mirrored else "top") in task.design.copper
     first, rest, every = range(1), range(1, len(scenes)), range(len(scenes))
     if task.pads:
-        steps = [partial(_by_sightings, task, scenes, False)]
+        steps = [partial(_by_sightings, task, scenes)]
     elif known:
         steps = [
             partial(_laid, task, scenes, planes, thorough)
@@ -61,7 +61,7 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
             partial(_laid, task, scenes, every[:2], True),
             # Grain bunches directions more than a board does; people mostly look from above.
             partial(_laid, task, scenes, every[2:][-1:], True),
-            partial(_by_sightings, task, scenes, False),
+            partial(_by_sightings, task, scenes),
         ]
     for number, step in enumerate(steps):
         found += step()
@@ -76,21 +76,18 @@ def _search_freely(task: Task, scenes: Scenes) -> list[Refined]:
     return sorted(found, key=lambda r: -r.support)
 
 
-def _by_sightings(task: Task, scenes: Scenes, thorough: bool) -> list[Refined]:
+def _by_sightings(task: Task, scenes: Scenes) -> list[Refined]:
     """By round things, which need no plane as exact as the edges do."""
     found: list[Refined] = []
     for way, sides in _ways(task):
-        # All rotations at unknown scale are tried on the likeliest plane only.
-        for index in range(1 if thorough else len(scenes)):
+        for index in range(len(scenes)):
             for side in sides:
                 # Its mirror image is then among the rivals, which costs less.
                 if any(beyond_doubt(r) for r in found):
                     break
-                found += _try(task, scenes[index], side, way, thorough)
+                found += _try(task, scenes[index], side, way)
             if _convinced(found):
                 return found
-        if thorough:
-            break
     return found
 
 
@@ -188,16 +185,16 @@ def _ways(task: Task) -> list[tuple[object, tuple[bool, ...]]]:
     return ways
 
 
-def _try(task: Task, scene: Scene, side: bool, way, thorough: bool) -> list[Refined]:
+def _try(task: Task, scene: Scene, side: bool, way) -> list[Refined]:
     start = time.perf_counter()
-    key = (id(scene), side, thorough)
+    key = (id(scene), side)
     holes = task.design.xy_mm
     if task.pads:
         trials = pointed_out(scene, holes, task.pads, mirrored=side)
     elif key in task.known:
         trials = task.known[key]
     else:
-        trials = hypotheses(scene, holes, mirrored=side, thorough=thorough)
+        trials = hypotheses(scene, holes, mirrored=side)
         task.known[key] = trials
     task.clock.match += time.perf_counter() - start
     start = time.perf_counter()

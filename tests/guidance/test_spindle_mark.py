@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from support.slow import slow
 
 from drillaid.guidance.spindle_mark import MOST_WALL_PX, SpindleMark, mark_in_scrap
 from drillaid.simulation.conditions import bench_for
@@ -22,7 +23,7 @@ def seen_as_plane(rig):
     return replace(rig, translation_mm=rig.translation_mm + up)
 
 
-@pytest.mark.parametrize("tilt_deg", [4, 25])
+@pytest.mark.parametrize("tilt_deg", [slow(4), 25])
 def test_stated_errors_hold_although_a_lit_wall_looks_like_the_face(tilt_deg):
     real, stated = [], []
     for seed in range(40, 52):

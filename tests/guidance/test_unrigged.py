@@ -6,6 +6,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from support.loose_registration import seen_without_rig
+from support.slow import slow
 from support.small_board import MM_PER_PX, SIZE, small_design
 
 from drillaid.design.bits import assign_bits
@@ -43,7 +44,7 @@ def scrap_mark(here, seed: int = 3):
     return mark_in_scrap(scrap.render(), true + [6, -5])
 
 
-@pytest.mark.parametrize("tilt_deg", [4, 30])
+@pytest.mark.parametrize("tilt_deg", [slow(4), 30])
 def test_a_whole_board_is_drilled_where_it_should_be(tilt_deg):
     here = bench(tilt_deg)
     design = small_design()

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from support.covered import hidden
+from support.slow import slow
 from support.small_board import small_design, tiny_design
 
 from drillaid.geometry import Affine, Homography
@@ -81,7 +82,7 @@ def test_a_fast_hand_is_followed(gerber):
     assert np.sqrt(np.mean(np.square(stated))) > 0.3 * np.sqrt(np.mean(np.square(errors)))
 
 
-@pytest.mark.parametrize("fingers", [0.0, 0.5])
+@pytest.mark.parametrize("fingers", [slow(0.0), 0.5])
 def test_the_stated_error_is_the_real_one(fingers):
     """Over ten boards, clean and blotched; what the registration was off is left out."""
     real, stated = [], []

@@ -58,18 +58,6 @@ def test_the_place_is_found_among_clutter(mirrored, turn):
     assert not wrong or wrong[0].grown.count < 0.6 * found[0].grown.count
 
 
-def test_thorough_needs_no_edges_to_go_by():
-    rng = np.random.default_rng(3)
-    xy = grid_holes()
-    truth = Affine.from_parts(rotation_rad=0.7)
-    truth = Affine.from_parts(offset=-truth(xy.mean(axis=0))[0]) @ truth
-    scene = scene_of(rng, truth, xy, direction=0.2, clutter=100)
-    quick = hypotheses(scene, xy, mirrored=False)
-    assert not quick or off_mm(quick[0].placement, truth, xy) > 1.0
-    found = hypotheses(scene, xy, mirrored=False, thorough=True)
-    assert off_mm(found[0].placement, truth, xy) < 0.1
-
-
 def test_no_two_are_the_same_and_best_come_first():
     rng = np.random.default_rng(4)
     xy = grid_holes()
