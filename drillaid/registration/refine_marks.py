@@ -39,7 +39,7 @@ from drillaid.vision.plane import PlaneView, flatten
 
 PX_PER_MM = 8.0  # of the flat picture in which dots are sighted: 2 to 4 px across
 LIKE_A_DOT, MOST_DOTS = 0.5, 3000
-OF_ANYTHING = 0.45  # likeness that counts nothing: scratches have it by thousands, marks 0.8 and more
+OF_ANYTHING = 0.45  # likeness that counts nothing: scratches and specks have little more, by thousands
 NOISE_TIMES, LEAST_NOISE = 1.5, 1.5  # what counts as noise there; grey levels
 DRAWN_MM = 0.9  # radius of the rim drawn about each, in place of the dot
 QUICKLY, WORTH_A_LOOK = 60, 0.3  # holes asked first, and the share that must show something

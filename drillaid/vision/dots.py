@@ -98,6 +98,12 @@ def _templates(radius_mm: float, window_mm: float) -> tuple[np.ndarray, np.ndarr
     steps = np.arange(-SLACK, SLACK + 1) * STEP_MM
     shift = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
     away = np.linalg.norm(_grid(window_mm).reshape(-1, 1, 2) - shift, axis=2)
+    return _soft_dot(away, radius_mm, window_mm)
+
+
+def _soft_dot(away: np.ndarray, radius_mm: float, window_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """float32, as `away` (M, K), mm from each of K places: the window, and a dark dot in it of
+    zero mean."""
     near = (away <= window_mm).astype(np.float32)
     dot = near / (1.0 + np.exp((radius_mm - away) / SOFT_MM))
     dot -= near * (dot.sum(axis=0) / near.sum(axis=0))
@@ -115,7 +121,8 @@ def find_dots(
     reach = int(np.ceil(WINDOW_MM * px_per_mm))
     v, u = np.mgrid[-reach : reach + 1, -reach : reach + 1] / px_per_mm
     away = np.hypot(u, v)
-    near = (away <= WINDOW_MM).astype(np.float32)
+    masks = [_soft_dot(away.reshape(-1, 1), radius, WINDOW_MM) for radius in radii_mm]
+    near = masks[0][0].reshape(away.shape)
     many = float(near.sum())
 
     def summed(values: np.ndarray, mask: np.ndarray) -> np.ndarray:
@@ -125,9 +132,8 @@ def find_dots(
     power = summed(grey * grey, near) - summed(grey, near) ** 2 / many
     power = np.maximum(power, 0.0) + np.float32(noise**2 * many)
     best = np.zeros(grey.shape, np.float32)
-    for radius in radii_mm:
-        dot = near / (1.0 + np.exp((away - radius) / SOFT_MM))
-        dot = (dot - near * (dot.sum() / many)).astype(np.float32)
-        likeness = np.abs(summed(grey, dot)) / np.sqrt(power * float((dot**2).sum()))
+    for _, dot in masks:
+        likeness = np.abs(summed(grey, dot.reshape(away.shape)))
+        likeness /= np.sqrt(power * float((dot**2).sum()))
         np.maximum(best, likeness, out=best)
     return best
